@@ -7,6 +7,7 @@ from sqlalchemy import Engine, event, func, select
 from sqlalchemy.orm import Session
 
 from app.services.adding_trials.add import add_read_trial
+from app.services.adding_trials.worked_log import WorkedLog
 from app.services.logs.logger_profiles import load_profile
 from app.services.logs.trial_fields import NewTrial, TrialMarks
 from app.services.logs.trial_kinds import EMPTY_ROOM, UNIT_RUNNING
@@ -26,7 +27,7 @@ from seed_demo.log_writers import LOCAL_ZONE
 from seed_demo.logger_checks import add_logger_collocations
 from seed_demo.simulate_trial import unit_on_s
 from seed_demo.trial_plan import TrialPlan, all_trials, small_trials, units_of
-from seed_demo.worked_runs import RunTask, WorkedRun, worked_ahead
+from seed_demo.worked_runs import RunTask, worked_ahead
 
 
 def build_demo(
@@ -92,7 +93,7 @@ def _task(session: Session, plan: TrialPlan, ids: BenchIds) -> RunTask:
     return RunTask(plan, load_profile(session, ids.profiles[plan.logger.name]), terms)
 
 
-def _add_run(session: Session, task: RunTask, worked: WorkedRun, ids: BenchIds) -> int:
+def _add_run(session: Session, task: RunTask, worked: WorkedLog, ids: BenchIds) -> int:
     plan = task.plan
     unit, speed = plan.unit, plan.speed
     return add_read_trial(

@@ -6,10 +6,9 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 
-from app.reading_files.log_table import LogTable, ReadingChoices
-from app.reading_files.read_log import read_log
-from app.services.logs.readings import LogReadings
-from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms, analyse_readings
+from app.reading_files.log_table import ReadingChoices
+from app.services.adding_trials.worked_log import WorkedLog, work_log
+from app.services.results.analyse_channels import AnalysisTerms
 from seed_demo.simulate_trial import log_file
 from seed_demo.trial_plan import TrialPlan
 
@@ -23,29 +22,13 @@ class RunTask:
     terms: AnalysisTerms
 
 
-@dataclass(frozen=True, slots=True)
-class WorkedRun:
-    """The log of one run, its table, and its analysis by the terms of the task."""
-
-    content: bytes
-    table: LogTable
-    terms: AnalysisTerms
-    analysed: AnalysedTrial
-
-    def analyse(self, readings: LogReadings, terms: AnalysisTerms) -> AnalysedTrial:
-        """The analysis made ahead, or another one if the terms have become others."""
-        return self.analysed if terms == self.terms else analyse_readings(readings, terms)
-
-
-def work(task: RunTask) -> WorkedRun:
+def work(task: RunTask) -> WorkedLog:
     name, content = log_file(task.plan)
-    table = read_log(content, name, task.choices)
-    readings = LogReadings(table.elapsed_s, table.levels, table.units)
-    return WorkedRun(content, table, task.terms, analyse_readings(readings, task.terms))
+    return work_log(content, name, task.choices, task.terms)
 
 
 @contextmanager
-def worked_ahead(tasks: Sequence[RunTask], workers: int | None = None) -> Iterator[Iterator[WorkedRun]]:
+def worked_ahead(tasks: Sequence[RunTask], workers: int | None = None) -> Iterator[Iterator[WorkedLog]]:
     """The worked runs, in the order of their tasks.
 
     workers : processes; None: one per core

@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 
 from app.compute.decay.result import Marks
 from app.reading_files.log_table import ReadingChoices
+from app.services.adding_trials import worked_log
 from app.services.logs.readings import LogReadings
 from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms, analyse_readings
 from app.services.results.control_charts.room_charts import Source, room_charts
@@ -47,7 +48,7 @@ def quick(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Engine, li
         return analyse_readings(readings, terms)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(worked_runs, "analyse_readings", analyse)
+        patch.setattr(worked_log, "analyse_readings", analyse)
         assert build_demo(engine, lambda *step: told.append(step), small=True)
     yield engine, told
     engine.dispose()

@@ -2,7 +2,7 @@
 stop the others."""
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -16,14 +16,17 @@ from app.reading_files.log_table import LogTable, ReadingChoices
 from app.reading_files.read_log import read_log
 from app.services.adding_trials.add import add_read_trial
 from app.services.adding_trials.import_list import ImportLine
+from app.services.adding_trials.worked_log import WorkedLog, analysed_by
 from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource
 from app.services.bench.loggers import add_logger, find_logger
 from app.services.bench.rooms import add_room, find_room
 from app.services.bench.smoke_sources import add_smoke_source, find_smoke_source
 from app.services.logs.logger_profiles import load_profile
 from app.services.logs.moment import hours_into_log
+from app.services.logs.store import has_raw_file
 from app.services.logs.trial_fields import NewTrial, TrialMarks
 from app.services.logs.trial_kinds import EMPTY_ROOM, UNIT_RUNNING
+from app.services.results.trial_results import analysis_terms
 from app.services.results.update_derived import update_derived_results
 from app.services.store.progress import OnProgress, no_progress
 from app.services.units.definitions import NewUnit
@@ -31,14 +34,10 @@ from app.services.units.entry import add_setting, add_unit, find_setting, find_u
 from app.storage.engine import session_scope
 from app.storage.models.loggers import LoggerProfile
 
-# Logs per transaction: derived results are updated once per batch. A batch ends earlier after this time, because other
-# writers wait for it.
+# Logs per transaction: derived results are updated once per batch. Its logs are read and analysed first, for about so
+# long, while others write; the transaction then only stores them.
 BATCH_SIZE = 50
 LONGEST_BATCH_S = 3.0
-PAUSE_S = 0.25  # waiting writers retry every tenth of a second
-# Who had to wait so long for the store is not alone: then the pause is this share of the time that the batch took, or
-# the eight others of a busy desk would wait for longer than SQLite lets them.
-WAITED_S, SHARE_OF_BATCH = 0.05, 0.5
 # A batch has saved nothing while it waits for its turn, so it asks again. With eight busy writers one wait of SQLite's
 # is sometimes not enough.
 MOST_TURNS = 20
@@ -71,20 +70,18 @@ def import_logs(
     progress = on_progress or no_progress
     at = now or datetime.now(UTC)
     imported: list[ImportedLog] = []
-    pause_s = PAUSE_S
     while len(imported) < len(lines):
-        if imported:
-            time.sleep(pause_s)
-        done = len(imported)
-        batch = lines[done : done + BATCH_SIZE]
-
-        def heard(of_batch: int, file: str, done: int = done) -> None:
-            progress(done + of_batch, len(lines), file)
-
+        batch: list[tuple[ImportLine, WorkedLog | ImportedLog]] = []
+        begun = time.monotonic()
+        with session_scope(engine, writes=False) as session:
+            for line in lines[len(imported) : len(imported) + BATCH_SIZE]:
+                batch.append((line, _worked(session, folder, line, add_missing, at)))
+                progress(len(imported) + len(batch), len(lines), line.file)
+                if time.monotonic() - begun > LONGEST_BATCH_S:
+                    break
         for turn in range(1, MOST_TURNS + 1):
             try:
-                of_batch, pause_s = _import_batch(engine, folder, batch, add_missing, at, heard)
-                imported += of_batch
+                imported += _store_batch(engine, batch, add_missing, at)
                 break
             except OperationalError as error:
                 if turn == MOST_TURNS or "database is locked" not in str(error):
@@ -92,47 +89,54 @@ def import_logs(
     return imported
 
 
-def _import_batch(
-    engine: Engine,
-    folder: Path,
-    lines: Sequence[ImportLine],
-    add_missing: bool,
-    at: datetime,
-    progress: Callable[[int, str], None],
-) -> tuple[list[ImportedLog], float]:
-    """Results of the lines that were imported in one transaction, in their order; all of them, or those in time. And
-    how long to leave the store to others [s]."""
-    imported: list[ImportedLog] = []
-    with session_scope(engine) as session:
-        asked = time.monotonic()
-        session.connection()  # waits for its turn
-        begun = time.monotonic()
-        for line in lines:
-            imported.append(_import_one(session, folder, line, add_missing, at))
-            progress(len(imported), line.file)
-            if time.monotonic() - begun > LONGEST_BATCH_S:
-                break
-        new = [one.trial_id for one in imported if one.trial_id is not None]
-        if new:
-            update_derived_results(session, new, why=f"{len(new)} logs were imported", now=at, new_trials=new)
-        took_s = time.monotonic() - begun
-    return imported, max(PAUSE_S, SHARE_OF_BATCH * took_s if begun - asked > WAITED_S else 0.0)
-
-
-def _import_one(session: Session, folder: Path, line: ImportLine, add_missing: bool, at: datetime) -> ImportedLog:
+def _worked(
+    session: Session, folder: Path, line: ImportLine, add_missing: bool, at: datetime
+) -> WorkedLog | ImportedLog:
+    """The log, analysed unless its bytes are on the bench already; or why it cannot be imported."""
     try:
-        with session.begin_nested():
-            content = (folder / line.file).read_bytes()
-            choices = _choices(session, line)
-            table = read_log(content, Path(line.file).name, choices)
-            new = _new_trial(session, line, table, add_missing)
-            return ImportedLog(line, add_read_trial(session, content, table, new, choices, at, settle=False))
-    except AlreadyStored as error:
-        return ImportedLog(line, None, error.message, present=True)
+        content = (folder / line.file).read_bytes()
+        choices = _choices(session, line)
+        table = read_log(content, Path(line.file).name, choices)
+        log = WorkedLog(content, table, choices)
+        if not add_missing:
+            _new_trial(session, line, table, add_missing=False)  # raises where anything is missing
+        if has_raw_file(session, table.sha256):
+            return log
+        logger_id = find_logger(session, line.logger) if line.logger else None
+        starts = table.started_at if table.clock_is_known else at
+        return analysed_by(log, analysis_terms(session, _kind(line), logger_id, _marks(line, table), started_at=starts))
     except HazefallError as error:
         return ImportedLog(line, None, error.message)
     except OSError as error:
         return ImportedLog(line, None, f"{line.file} cannot be opened: {error.strerror}. Check its name and folder.")
+
+
+def _store_batch(
+    engine: Engine, batch: Sequence[tuple[ImportLine, WorkedLog | ImportedLog]], add_missing: bool, at: datetime
+) -> list[ImportedLog]:
+    with session_scope(engine) as session:
+        stored = [
+            log if isinstance(log, ImportedLog) else _store_one(session, line, log, add_missing, at)
+            for line, log in batch
+        ]
+        new = [one.trial_id for one in stored if one.trial_id is not None]
+        if new:
+            update_derived_results(session, new, why=f"{len(new)} logs were imported", now=at, new_trials=new)
+    return stored
+
+
+def _store_one(session: Session, line: ImportLine, log: WorkedLog, add_missing: bool, at: datetime) -> ImportedLog:
+    try:
+        with session.begin_nested():
+            new = _new_trial(session, line, log.table, add_missing)
+            trial_id = add_read_trial(
+                session, log.content, log.table, new, log.choices, at, settle=False, analyse=log.analyse
+            )
+            return ImportedLog(line, trial_id)
+    except AlreadyStored as error:
+        return ImportedLog(line, None, error.message, present=True)
+    except HazefallError as error:
+        return ImportedLog(line, None, error.message)
 
 
 def _choices(session: Session, line: ImportLine) -> ReadingChoices:
@@ -149,7 +153,7 @@ def _profile_id(session: Session, name: str) -> int:
 
 
 def _new_trial(session: Session, line: ImportLine, table: LogTable, add_missing: bool) -> NewTrial:
-    kind = line.kind or (UNIT_RUNNING if line.model else EMPTY_ROOM)
+    kind = _kind(line)
     unit_id = _unit(session, line, add_missing) if kind == UNIT_RUNNING else None
     return NewTrial(
         kind=kind,
@@ -162,11 +166,19 @@ def _new_trial(session: Session, line: ImportLine, table: LogTable, add_missing:
         tested_by=line.tested_by,
         filter_state=line.filter_state,
         notes=line.notes,
-        marks=TrialMarks(
-            unit_on_s=_seconds(line.unit_on, table, "unit_on", "Unit on"),
-            end_s=_seconds(line.end, table, "end", "The end of the run"),
-            background_ug_m3=line.background_ug_m3,
-        ),
+        marks=_marks(line, table),
+    )
+
+
+def _kind(line: ImportLine) -> str:
+    return line.kind or (UNIT_RUNNING if line.model else EMPTY_ROOM)
+
+
+def _marks(line: ImportLine, table: LogTable) -> TrialMarks:
+    return TrialMarks(
+        unit_on_s=_seconds(line.unit_on, table, "unit_on", "Unit on"),
+        end_s=_seconds(line.end, table, "end", "The end of the run"),
+        background_ug_m3=line.background_ug_m3,
     )
 
 

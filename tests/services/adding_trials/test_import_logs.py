@@ -1,35 +1,36 @@
-"""An import ends a lot of logs after so many of them or so much time, so that other writers get their turn."""
+"""An import reads and analyses a lot of logs while others write, and stores it in one transaction."""
 
 import sqlite3
-import threading
-import time
+from contextlib import closing
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
-from types import SimpleNamespace
 
 import pytest
-from sqlalchemy import event
+from sqlalchemy import update
 from sqlalchemy.exc import OperationalError
 
 from app.services.adding_trials import import_logs as importing
+from app.services.adding_trials import worked_log
 from app.services.adding_trials.import_list import ImportLine
 from app.services.adding_trials.import_logs import import_logs
+from app.services.bench.definitions import NewLogger
+from app.services.bench.loggers import add_logger
+from app.storage.engine import session_scope
+from app.storage.models.loggers import Logger
 from tests.conftest import NOW, decay_log, sqlite_only
 
 LOGS = 6
 
 
 class Clock:
-    """Stands still but for the reading of a log, which takes `reading_s`; notes each pause."""
+    """Stands still but for the reading of a log, which takes `reading_s`."""
 
     def __init__(self, reading_s: float) -> None:
-        self.now_s, self.reading_s, self.pauses = 1000.0, reading_s, []
+        self.now_s, self.reading_s = 1000.0, reading_s
 
     def monotonic(self) -> float:
         return self.now_s
-
-    def sleep(self, seconds: float) -> None:
-        self.pauses.append(seconds)
 
 
 @pytest.fixture
@@ -49,7 +50,7 @@ def lines(tmp_path: Path) -> list[ImportLine]:
         (0.0, 50, 1),  # all of them in one lot
         (0.0, 4, 2),  # so many
         (1.6, 50, 3),  # two take 3.2 s, and 3 s are the limit
-        (10.0, 50, LOGS),  # one alone takes longer than a lot may; it is still stored
+        (10.0, 50, LOGS),  # one alone takes longer than a lot should; it is still stored
     ],
 )
 def test_a_lot_ends_after_so_many_logs_or_so_much_time(
@@ -72,13 +73,13 @@ def test_a_lot_ends_after_so_many_logs_or_so_much_time(
     monkeypatch.setattr(importing, "time", clock)
     monkeypatch.setattr(importing, "read_log", slow_read)
     monkeypatch.setattr(importing, "BATCH_SIZE", logs_a_lot)
-    commits = []
-    event.listen(store, "commit", commits.append)
+    lots = []
+    store_batch = importing._store_batch
+    monkeypatch.setattr(importing, "_store_batch", lambda *given: lots.append(given) or store_batch(*given))
     imported = import_logs(store, tmp_path, lines, add_missing=True)
     assert [one.message for one in imported] == [""] * LOGS
     assert len({one.trial_id for one in imported}) == LOGS
-    assert len(commits) == expected_lots
-    assert clock.pauses == [importing.PAUSE_S] * (expected_lots - 1)
+    assert len(lots) == expected_lots
 
 
 def _locked_out(store, monkeypatch: pytest.MonkeyPatch, turns: int) -> list[int]:
@@ -86,11 +87,11 @@ def _locked_out(store, monkeypatch: pytest.MonkeyPatch, turns: int) -> list[int]
     left = [turns]
     scope = importing.session_scope
 
-    def busy(engine):
-        if left[0]:
+    def busy(engine, *, writes=True):
+        if writes and left[0]:
             left[0] -= 1
             raise OperationalError("BEGIN IMMEDIATE", {}, sqlite3.OperationalError("database is locked"))
-        return scope(engine)
+        return scope(engine, writes=writes)
 
     monkeypatch.setattr(importing, "session_scope", busy)
     return left
@@ -108,28 +109,51 @@ def test_an_import_waits_for_its_turn_again_where_other_writers_kept_the_store(
     assert heard == [(number + 1, LOGS, f"{number}.csv") for number in range(LOGS)]
 
 
-@sqlite_only("the lock of the file is held")
-def test_an_import_that_waited_for_others_leaves_them_half_the_time_of_a_batch(
+@sqlite_only("one file has one writer")
+def test_others_write_while_an_import_reads_and_analyses(
     store, tmp_path: Path, lines: list[ImportLine], monkeypatch: pytest.MonkeyPatch
 ):
-    pauses: list[float] = []
-    clock = SimpleNamespace(monotonic=time.monotonic, sleep=pauses.append)
-    monkeypatch.setattr(importing, "time", clock)
-    monkeypatch.setattr(importing, "PAUSE_S", 0.0)
-    monkeypatch.setattr(importing, "BATCH_SIZE", 3)
-    other = sqlite3.connect(store.url.database, check_same_thread=False)
-    other.execute("BEGIN IMMEDIATE")
-    released = threading.Timer(0.4, other.rollback)
-    released.start()
+    """A change meanwhile waits for nothing: SQLite is asked not to wait."""
+    analyse, changes = worked_log.analyse_readings, []
+
+    def changed_meanwhile(*given):
+        with closing(sqlite3.connect(store.url.database, timeout=0.0)) as other, other:
+            changes.append(other.execute("UPDATE bench SET name = name || '+'").rowcount)
+        return analyse(*given)
+
+    monkeypatch.setattr(worked_log, "analyse_readings", changed_meanwhile)
     imported = import_logs(store, tmp_path, lines, add_missing=True)
-    released.join()
-    other.close()
     assert [one.message for one in imported] == [""] * LOGS
-    assert len(pauses) == 1
-    assert pauses[0] > 0.01  # half of what three logs take
-    pauses.clear()
-    import_logs(store, tmp_path, lines)
-    assert pauses == [0.0]  # alone
+    assert changes == [1] * LOGS
+
+
+@pytest.mark.parametrize("changed", [False, True])
+def test_a_log_is_analysed_again_where_its_logger_was_changed_before_it_was_stored(
+    store, tmp_path: Path, lines: list[ImportLine], monkeypatch: pytest.MonkeyPatch, work_counted, changed: bool
+):
+    with session_scope(store) as session:
+        add_logger(session, NewLogger(name="Logger 1"))
+    store_batch = importing._store_batch
+
+    def changed_before(*given):
+        if changed:
+            with session_scope(store) as session:
+                session.execute(update(Logger).values(saturation_level_ug_m3=1000.0))
+        return store_batch(*given)
+
+    monkeypatch.setattr(importing, "_store_batch", changed_before)
+    imported = import_logs(store, tmp_path, [replace(line, logger="Logger 1") for line in lines], add_missing=True)
+    assert [one.message for one in imported] == [""] * LOGS
+    assert work_counted == {"reads": LOGS, "analyses": (6 if changed else 3) * LOGS}
+
+
+def test_a_folder_that_was_imported_before_is_not_analysed_again(
+    store, tmp_path: Path, lines: list[ImportLine], work_counted
+):
+    import_logs(store, tmp_path, lines, add_missing=True)
+    again = import_logs(store, tmp_path, lines)
+    assert [one.present for one in again] == [True] * LOGS
+    assert work_counted == {"reads": 2 * LOGS, "analyses": 3 * LOGS}
 
 
 def test_an_import_gives_up_on_a_store_that_stays_locked_and_leaves_whole_batches(
