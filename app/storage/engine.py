@@ -13,6 +13,9 @@ from sqlalchemy.orm import Session
 from app.errors import HazefallError, OutcomeUnknown, StoreProblem
 
 WRITE_LOCK_KEY = 7_204_312  # any number, the same in every process: the advisory lock of writers on PostgreSQL
+# How long a writer waits for others on SQLite, which lets them in without order; a page has to answer. Beside
+# eight busy writers on a loaded machine, fifteen seconds can pass without a turn.
+PAGE_WAITS_S, COMMAND_WAITS_S = 15.0, 120.0
 PAUSES_S = (0.0, 0.5, 1.5, 3.0, 5.0)  # before each question after a lost commit
 _PRAGMAS = (
     "PRAGMA journal_mode = WAL",
@@ -20,7 +23,6 @@ _PRAGMAS = (
     # ones. It costs about 4 ms a commit (measured on a virtual disk), and storing a trial takes some hundred.
     "PRAGMA synchronous = FULL",
     "PRAGMA foreign_keys = ON",
-    "PRAGMA busy_timeout = 15000",
     # 1 MB of page cache per connection instead of SQLite's 2 MB: with a dozen connections the larger caches caused most
     # of a server's memory growth. Commits invalidate them anyway, and the operating system caches the file. With half
     # of it the ranking's query over 1,000 units takes two fifths longer.
@@ -31,10 +33,12 @@ _PRAGMAS = (
 def open_engine(url: str, *, answers_within_s: float | None = None) -> Engine:
     """Engine for a database address. The migrations create the tables, not this function.
 
-    answers_within_s : on a database server, how long a statement or a wait for a lock may take; None: any time
+    answers_within_s : how long a statement or a wait for a lock may take, for a page; None for a command, which a
+    database server may keep waiting for any time
     """
     if not url.startswith("sqlite"):
         return _server_engine(url, answers_within_s)
+    waits_s = COMMAND_WAITS_S if answers_within_s is None else min(answers_within_s, PAGE_WAITS_S)
     # A request may need a second connection while it holds one, so nobody may wait for a connection; the number of
     # server threads limits how many there are. Last in, first out, so that connections needed only at peak times do not
     # fill their caches.
@@ -45,7 +49,7 @@ def open_engine(url: str, *, answers_within_s: float | None = None) -> Engine:
     @event.listens_for(engine, "connect")
     def _prepare(connection: Any, _record: Any) -> None:
         connection.isolation_level = None  # the driver would commit before DDL; `begin` below opens the transaction
-        for pragma in _PRAGMAS:
+        for pragma in (*_PRAGMAS, f"PRAGMA busy_timeout = {int(1000 * waits_s)}"):
             connection.execute(pragma)
         # SQLite's own lower() only handles a to z; names are compared case-insensitively
         connection.create_function("lower", 1, _lower, deterministic=True)

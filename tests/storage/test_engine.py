@@ -37,3 +37,14 @@ def test_a_connection_keeps_a_megabyte_of_pages(tmp_path: Path):
     with engine.connect() as connection:
         assert connection.scalar(text("PRAGMA cache_size")) == -1024  # in KiB
     engine.dispose()
+
+
+@sqlite_only
+def test_a_command_waits_for_writers_for_longer_than_a_page(tmp_path: Path):
+    """A page answers 503 after fifteen seconds; an import of many logs beside busy writers goes on."""
+    url = f"sqlite:///{tmp_path / 'any.sqlite'}"
+    for answers_within_s, waits_ms in ((None, 120_000), (60.0, 15_000), (0.5, 500)):
+        engine = open_engine(url, answers_within_s=answers_within_s)
+        with engine.connect() as connection:
+            assert connection.scalar(text("PRAGMA busy_timeout")) == waits_ms
+        engine.dispose()

@@ -8,7 +8,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from sqlalchemy import Engine, func, select
-from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 
 from app.errors import AlreadyStored, HazefallError, InvalidValue
@@ -38,9 +37,6 @@ from app.storage.models.loggers import LoggerProfile
 # long, while others write; the transaction then only stores them.
 BATCH_SIZE = 50
 LONGEST_BATCH_S = 3.0
-# A batch has saved nothing while it waits for its turn, so it asks again. With eight busy writers one wait of SQLite's
-# is sometimes not enough.
-MOST_TURNS = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,13 +75,7 @@ def import_logs(
                 progress(len(imported) + len(batch), len(lines), line.file)
                 if time.monotonic() - begun > LONGEST_BATCH_S:
                     break
-        for turn in range(1, MOST_TURNS + 1):
-            try:
-                imported += _store_batch(engine, batch, add_missing, at)
-                break
-            except OperationalError as error:
-                if turn == MOST_TURNS or "database is locked" not in str(error):
-                    raise
+        imported += _store_batch(engine, batch, add_missing, at)
     return imported
 
 

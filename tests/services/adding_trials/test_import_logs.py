@@ -16,7 +16,7 @@ from app.services.adding_trials.import_list import ImportLine
 from app.services.adding_trials.import_logs import import_logs
 from app.services.bench.definitions import NewLogger
 from app.services.bench.loggers import add_logger
-from app.storage.engine import session_scope
+from app.storage.engine import open_engine, session_scope
 from app.storage.models.loggers import Logger
 from tests.conftest import NOW, decay_log, sqlite_only
 
@@ -82,33 +82,6 @@ def test_a_lot_ends_after_so_many_logs_or_so_much_time(
     assert len(lots) == expected_lots
 
 
-def _locked_out(store, monkeypatch: pytest.MonkeyPatch, turns: int) -> list[int]:
-    """The next `turns` transactions find the store locked, as SQLite says it after its own wait."""
-    left = [turns]
-    scope = importing.session_scope
-
-    def busy(engine, *, writes=True):
-        if writes and left[0]:
-            left[0] -= 1
-            raise OperationalError("BEGIN IMMEDIATE", {}, sqlite3.OperationalError("database is locked"))
-        return scope(engine, writes=writes)
-
-    monkeypatch.setattr(importing, "session_scope", busy)
-    return left
-
-
-def test_an_import_waits_for_its_turn_again_where_other_writers_kept_the_store(
-    store, tmp_path: Path, lines: list[ImportLine], monkeypatch: pytest.MonkeyPatch
-):
-    monkeypatch.setattr(importing, "BATCH_SIZE", 4)
-    left = _locked_out(store, monkeypatch, 3)
-    heard: list[tuple[int, int, str]] = []
-    imported = import_logs(store, tmp_path, lines, add_missing=True, on_progress=lambda *step: heard.append(step))
-    assert left == [0]
-    assert [one.message for one in imported] == [""] * LOGS
-    assert heard == [(number + 1, LOGS, f"{number}.csv") for number in range(LOGS)]
-
-
 @sqlite_only("one file has one writer")
 def test_others_write_while_an_import_reads_and_analyses(
     store, tmp_path: Path, lines: list[ImportLine], monkeypatch: pytest.MonkeyPatch
@@ -156,14 +129,20 @@ def test_a_folder_that_was_imported_before_is_not_analysed_again(
     assert work_counted == {"reads": 2 * LOGS, "analyses": 3 * LOGS}
 
 
+@sqlite_only("the lock of the file is held")
 def test_an_import_gives_up_on_a_store_that_stays_locked_and_leaves_whole_batches(
-    store, tmp_path: Path, lines: list[ImportLine], monkeypatch: pytest.MonkeyPatch
+    store, tmp_path: Path, lines: list[ImportLine]
 ):
-    _locked_out(store, monkeypatch, importing.MOST_TURNS)
-    with pytest.raises(OperationalError):
-        import_logs(store, tmp_path, lines, add_missing=True)
-    again = import_logs(store, tmp_path, lines, add_missing=True)
+    hurried = open_engine(store.url.render_as_string(), answers_within_s=0.1)
+    with closing(sqlite3.connect(store.url.database)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(OperationalError, match="database is locked"):
+            import_logs(hurried, tmp_path, lines, add_missing=True)
+    hurried.dispose()
+    heard: list[tuple[int, int, str]] = []
+    again = import_logs(store, tmp_path, lines, add_missing=True, on_progress=lambda *step: heard.append(step))
     assert [one.present for one in again] == [False] * LOGS
+    assert heard == [(number + 1, LOGS, f"{number}.csv") for number in range(LOGS)]
 
 
 def test_each_log_is_read_and_analysed_once(store, lines: list[ImportLine], tmp_path: Path, work_counted):
