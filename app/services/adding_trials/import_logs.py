@@ -15,17 +15,15 @@ from app.reading_files.log_table import LogTable, ReadingChoices
 from app.reading_files.read_log import read_log
 from app.services.adding_trials.add import add_read_trial
 from app.services.adding_trials.import_list import ImportLine
-from app.services.adding_trials.worked_log import WorkedLog, analysed_by
+from app.services.adding_trials.worked_log import WorkedLog, worked_ahead
 from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource
 from app.services.bench.loggers import add_logger, find_logger
 from app.services.bench.rooms import add_room, find_room
 from app.services.bench.smoke_sources import add_smoke_source, find_smoke_source
 from app.services.logs.logger_profiles import load_profile
 from app.services.logs.moment import hours_into_log
-from app.services.logs.store import has_raw_file
 from app.services.logs.trial_fields import NewTrial, TrialMarks
 from app.services.logs.trial_kinds import EMPTY_ROOM, UNIT_RUNNING
-from app.services.results.trial_results import analysis_terms
 from app.services.results.update_derived import update_derived_results
 from app.services.store.progress import OnProgress, no_progress
 from app.services.units.definitions import NewUnit
@@ -90,11 +88,8 @@ def _worked(
         log = WorkedLog(content, table, choices)
         if not add_missing:
             _new_trial(session, line, table, add_missing=False)  # raises where anything is missing
-        if has_raw_file(session, table.sha256):
-            return log
         logger_id = find_logger(session, line.logger) if line.logger else None
-        starts = table.started_at if table.clock_is_known else at
-        return analysed_by(log, analysis_terms(session, _kind(line), logger_id, _marks(line, table), started_at=starts))
+        return worked_ahead(session, log, _kind(line), logger_id, _marks(line, table), at)
     except HazefallError as error:
         return ImportedLog(line, None, error.message)
     except OSError as error:

@@ -1,11 +1,17 @@
 """A log that was read and analysed before its trial is stored, so that nobody waits for that to write."""
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from sqlalchemy.orm import Session
 
 from app.reading_files.log_table import LogTable, ReadingChoices
 from app.reading_files.read_log import read_log
 from app.services.logs.readings import LogReadings
+from app.services.logs.store import has_raw_file
+from app.services.logs.trial_fields import TrialMarks, check_marks
 from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms, analyse_readings
+from app.services.results.trial_results import analysis_terms
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,9 +33,23 @@ class WorkedLog:
 
 def work_log(content: bytes, file_name: str, choices: ReadingChoices, terms: AnalysisTerms) -> WorkedLog:
     """Raises UnreadableLog for a file that is not a log."""
-    return analysed_by(WorkedLog(content, read_log(content, file_name, choices), choices), terms)
+    return _analysed(WorkedLog(content, read_log(content, file_name, choices), choices), terms)
 
 
-def analysed_by(log: WorkedLog, terms: AnalysisTerms) -> WorkedLog:
+def worked_ahead(
+    session: Session, log: WorkedLog, kind: str, logger_id: int | None, marks: TrialMarks, now: datetime | None = None
+) -> WorkedLog:
+    """The log analysed by what a reading session knows now; as it was where its bytes are on the bench already.
+
+    Raises InvalidValue for a mark outside the log.
+    """
+    check_marks(marks, float(log.table.elapsed_s[-1]))
+    if has_raw_file(session, log.table.sha256):
+        return log
+    started_at = log.table.started_at if log.table.clock_is_known else now or datetime.now(UTC)
+    return _analysed(log, analysis_terms(session, kind, logger_id, marks, started_at=started_at))
+
+
+def _analysed(log: WorkedLog, terms: AnalysisTerms) -> WorkedLog:
     readings = LogReadings(log.table.elapsed_s, log.table.levels, log.table.units)
     return WorkedLog(log.content, log.table, log.choices, terms, analyse_readings(readings, terms))

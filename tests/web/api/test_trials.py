@@ -2,13 +2,19 @@
 
 import json
 import math
+import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 
 import pytest
 from fastapi.testclient import TestClient
 from httpx import Response
 
-from tests.conftest import SmallBench
+from app.services.adding_trials import worked_log
+from app.services.logs.readings import LogReadings
+from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms
+from app.settings import Settings
+from tests.conftest import SmallBench, sqlite_only
 
 MakeLog = Callable[..., bytes]
 MEASURED = {"value", "uncertainty", "low_95", "high_95"}
@@ -58,6 +64,29 @@ def test_a_trial_is_added_with_its_results(client: TestClient, small_bench: Smal
     assert channel["empty_room_trials"] == [1, 2]
     assert trial["log"]["started_at"] == "2026-03-02T09:00:00Z"
     assert client.get(f"/api/trials/{trial['id']}").json() == trial
+
+
+@sqlite_only("one file has one writer")
+def test_others_write_while_an_upload_is_analysed(
+    client: TestClient,
+    small_bench: SmallBench,
+    make_log: MakeLog,
+    settings: Settings,
+    monkeypatch: pytest.MonkeyPatch,
+    work_counted: dict[str, int],
+):
+    """A change meanwhile waits for nothing: SQLite is asked not to wait. The analysis is not made again after it."""
+    analyse, changes = worked_log.analyse_readings, []
+
+    def changed_meanwhile(readings: LogReadings, terms: AnalysisTerms) -> AnalysedTrial:
+        with closing(sqlite3.connect(settings.data_folder / "bench.sqlite", timeout=0.0)) as other, other:
+            changes.append(other.execute("UPDATE bench SET name = name || '+'").rowcount)
+        return analyse(readings, terms)
+
+    monkeypatch.setattr(worked_log, "analyse_readings", changed_meanwhile)
+    assert send(client, make_log(seed=3), **unit_running(small_bench)).status_code == 201
+    assert changes == [1]
+    assert work_counted == {"reads": 1, "analyses": 3}
 
 
 def test_an_empty_room_run_has_no_clean_air_and_says_so(client: TestClient, small_bench: SmallBench, make_log: MakeLog):

@@ -78,6 +78,7 @@ def trial_added(
     from app.reading_files.text.decoding import refuse_large_file
     from app.services.adding_trials.add import add_read_trial
     from app.services.adding_trials.upload_keys import digest_of_upload, keep_key, trial_of_key
+    from app.services.adding_trials.worked_log import WorkedLog, worked_ahead
     from app.services.logs.logger_profiles import load_profile
     from app.services.trials.detail import trial_detail
 
@@ -91,10 +92,12 @@ def trial_added(
     sha256 = digest_of_upload(content, form.model_dump(exclude={"log"}) | {"file name": name})
     trial_id = trial_of_key(reading, upload_key, sha256)
     if trial_id is None:
-        table = read_log(content, name, choices)  # before the first statement of the writing session
+        # before the first statement of the writing session
+        log, asked = WorkedLog(content, read_log(content, name, choices), choices), new_trial(reading, form)
+        log = worked_ahead(reading, log, asked.kind, asked.logger_id, asked.marks)
         trial_id = trial_of_key(session, upload_key, sha256)  # a repeat at the same moment may have been first
     if trial_id is None:
-        trial_id = add_read_trial(session, content, table, new_trial(session, form), choices)
+        trial_id = add_read_trial(session, content, log.table, new_trial(session, form), choices, analyse=log.analyse)
         keep_key(session, upload_key, sha256, trial_id)
     return _in_full(session, trial_detail(session, trial_id))
 
