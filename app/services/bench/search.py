@@ -235,7 +235,7 @@ def _changes(session: Session, words: Sequence[str]) -> Iterator[Found]:
 
 
 def _joined(*parts: str) -> str:
-    return ", ".join(part for part in parts if part)
+    return " · ".join(part for part in parts if part)
 
 
 _KINDS: tuple[tuple[str, str, Callable[[Session, Sequence[str]], Iterator[Found]]], ...] = (
