@@ -118,6 +118,14 @@ class TooManyAttempts(HazefallError):
     title = "Too many attempts"
 
 
+class Busy(HazefallError):
+    """The server prepares as many packages as it may; the same request is answered later."""
+
+    status = 503
+    title = "The server is busy"
+    retry_after_s = 30
+
+
 class AccountNeeded(HazefallError):
     """The bench would be reachable from other machines without any account."""
 

@@ -31,6 +31,10 @@ from app.web.templating.page_context import program_version
 # writer at a time and does not queue waiting ones fairly.
 WRITERS_AT_ONCE = 2
 
+# How many packages are prepared at once. One takes a processor for seconds, on a large bench for minutes, and a page
+# waits for each of them.
+PACKAGES_AT_ONCE = 1
+
 # How many requests a process handles at once with a database server: each may use two connections, and four processes
 # stay below PostgreSQL's default limit of one hundred.
 THREADS_ON_A_SERVER = 11
@@ -45,6 +49,7 @@ class State(TypedDict):
     engine: Engine
     settings: Settings
     write_lock: CapacityLimiter
+    package_turn: CapacityLimiter
 
 
 _LOG = logging.getLogger(__name__)
@@ -75,6 +80,7 @@ def make_app(settings: Settings, *, prepares_ranking: bool = False) -> FastAPI:
                     "engine": engine,
                     "settings": settings,
                     "write_lock": CapacityLimiter(WRITERS_AT_ONCE),
+                    "package_turn": CapacityLimiter(PACKAGES_AT_ONCE),
                 }
         finally:
             engine.dispose()

@@ -15,8 +15,13 @@ NOT_COMPRESSED = (
 )
 
 
+ASKED_BY_HEAD = "asked_by_head"  # key of the scope of a GET that answers HEAD
+
+
 class HeadMiddleware:
-    """Answers HEAD with the status and headers of GET, without its body. GET changes nothing, so it is simply run."""
+    """Answers HEAD with the status and headers of GET, without its body. GET changes nothing, so it is simply run; the
+    one that uses up a link asks whether it was HEAD.
+    """
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
@@ -37,7 +42,7 @@ class HeadMiddleware:
                 await send({"type": "http.response.body", "body": b"", "more_body": False})
                 is_endless = Headers(raw=message["headers"]).get("content-type", "").startswith("text/event-stream")
 
-        await self.app({**scope, "method": "GET"}, receive_or_leave, send_without_body)
+        await self.app({**scope, "method": "GET", ASKED_BY_HEAD: True}, receive_or_leave, send_without_body)
 
 
 class ETagMiddleware:

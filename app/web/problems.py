@@ -14,7 +14,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 from starlette.types import Scope
 
-from app.errors import HazefallError, InvalidValue, UnreadableLog
+from app.errors import Busy, HazefallError, InvalidValue, UnreadableLog
 from app.services.store.problems import file_problem_from
 from app.web.templating.environment import render_page
 from app.web.templating.headers import SECURITY_HEADERS
@@ -141,7 +141,10 @@ def refuse(scope: Scope, status: int, detail: str) -> Response:
 
 def _own_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, HazefallError)
-    return _answer(request, problem_of(error))
+    response = _answer(request, problem_of(error))
+    if isinstance(error, Busy):
+        response.headers["Retry-After"] = str(error.retry_after_s)
+    return response
 
 
 def _file_error(request: Request, error: Exception) -> Response:

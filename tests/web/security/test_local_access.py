@@ -96,6 +96,15 @@ def test_the_link_gives_one_browser_a_strict_cookie(stranger: TestClient, settin
     assert stranger.get("/units").status_code == 401
 
 
+def test_a_link_checker_does_not_use_the_link_up(stranger: TestClient, settings: Settings):
+    token = new_link_token(settings.data_folder)
+    for _ in range(2):
+        looked = stranger.head(f"/enter/{token}")
+        assert (looked.status_code, "set-cookie" in looked.headers) == (303, False)
+    assert stranger.get("/units").status_code == 401
+    assert "set-cookie" in stranger.get(f"/enter/{token}").headers
+
+
 def test_a_browser_that_is_in_leaves_the_link_to_another(client: TestClient, settings: Settings):
     token = new_link_token(settings.data_folder)
     assert client.get(f"/enter/{token}").headers["location"] == "/"

@@ -1,15 +1,16 @@
 """Download of the data package of chosen units, or of the whole bench."""
 
 import tempfile
-from collections.abc import Iterator
+from collections.abc import AsyncIterator, Iterator
 from dataclasses import dataclass
-from typing import IO
+from typing import IO, Annotated
 
-from fastapi import Request
+from anyio import CapacityLimiter, fail_after
+from fastapi import Depends, Request
 from starlette.background import BackgroundTask
 from starlette.responses import HTMLResponse, StreamingResponse
 
-from app.errors import InvalidValue
+from app.errors import Busy, InvalidValue
 from app.services.units.list import unit_names
 from app.web.api.shapes import problem_answers
 from app.web.dependencies import RenderDep, SessionDep
@@ -24,6 +25,7 @@ file_router = download_router()
 _IN_MEMORY = 8_000_000
 _PART = 1 << 16
 _MOST_SHOWN = 60
+_TURN_WITHIN_S = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +56,23 @@ def show_package(request: Request, session: SessionDep, render: RenderDep) -> HT
     return render("pages/downloads/package.html", page, status_code=200 if form.is_good else 422)
 
 
+async def package_turn(request: Request) -> AsyncIterator[None]:
+    """Waits until no other package is prepared, without occupying a thread; raises Busy after some seconds."""
+    turn: CapacityLimiter = request.state["package_turn"]
+    try:
+        with fail_after(_TURN_WITHIN_S):
+            await turn.acquire()
+    except TimeoutError:
+        raise Busy(
+            f"Other packages are being prepared. Download this one again in {Busy.retry_after_s} s, or write it with "
+            "`hazefall package`, which keeps no page waiting."
+        ) from None
+    try:
+        yield
+    finally:
+        turn.release()
+
+
 @file_router.get(
     "/package.zip",
     response_class=StreamingResponse,
@@ -73,7 +92,9 @@ def show_package(request: Request, session: SessionDep, render: RenderDep) -> HT
         ]
     },
 )
-def download_package(request: Request, session: SessionDep) -> StreamingResponse:
+def download_package(
+    _turn: Annotated[None, Depends(package_turn, scope="function")], request: Request, session: SessionDep
+) -> StreamingResponse:
     """A data package by the Frictionless Data Package standard: raw logs, readings, results, method; checked with
     `hazefall check PACKAGE.zip`."""
     from app.services.data_package.write import write_package  # loaded when used: it needs scipy

@@ -8,11 +8,14 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from httpx import Response
 from starlette.testclient import TestClient
 
 from app.command_line.main import run
+from app.services.data_package import write
 from app.settings import Settings
 from app.web.application import make_app
+from app.web.pages.downloads import package as package_page
 from tests.conftest import told_to_command
 from tests.sample_data.local_access import local_browser
 
@@ -49,6 +52,22 @@ def test_wrong_units_are_refused(client: TestClient):
     assert "A unit: found &#39;x&#39;" in client.get("/package?unit=x").text
     assert client.get("/package.zip?unit=x").status_code == 422
     assert client.get("/package.zip?unit=999").status_code == 404
+
+
+def test_one_package_is_prepared_at_a_time(client: TestClient, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(package_page, "_TURN_WITHIN_S", 0.05)
+    meanwhile: list[Response] = []
+
+    def asked_meanwhile(*_given: object) -> None:
+        if not meanwhile:
+            meanwhile.append(client.get("/package.zip"))
+
+    monkeypatch.setattr(write, "write_package", asked_meanwhile)
+    assert client.get("/package.zip").status_code == 200
+    (refused,) = meanwhile
+    assert (refused.status_code, refused.headers["retry-after"]) == (503, "30")
+    assert "Other packages are being prepared. Download this one again in 30 s" in refused.text
+    assert client.get("/package.zip").status_code == 200  # the turn was given back
 
 
 def test_the_command_packs_and_the_check_recomputes(
