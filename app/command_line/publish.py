@@ -18,7 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--base-url", metavar="URL", default="", help="URL of the site, for links that must be whole")
     parser.add_argument("--edition", metavar="N", type=int, help="write edition N again from the store, byte for byte")
     parser.add_argument(
-        "--precompress", action="store_true", help="add compressed copies (gzip, and brotli if installed) for the host"
+        "--precompress", action="store_true", help="add compressed copies (gzip and brotli) for the host"
     )
     parser.add_argument("--sign", metavar="KEY", type=Path, help="sign the edition with an SSH key (needs ssh-keygen)")
     parser.add_argument("--workers", metavar="N", type=int, help="processes (default: one per core)")

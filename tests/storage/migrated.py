@@ -20,8 +20,11 @@ def migrate_to(path: Path, revision: str) -> None:
     migrate_url_to(f"sqlite:///{path}", revision)
 
 
-def migrate_url_to(url: str, revision: str) -> None:
-    """The same for the store at an address. A revision below the first gives its tables under that number."""
+def migrate_url_to(url: str, revision: str, *, back: bool = False) -> None:
+    """The same for the store at an address. A revision below the first gives its tables under that number.
+
+    back : from a later revision
+    """
     config = Config()
     config.set_main_option("script_location", str(bundled_folder("migrations")))
     engine = create_engine(url, poolclass=NullPool)
@@ -29,7 +32,7 @@ def migrate_url_to(url: str, revision: str) -> None:
         if engine.dialect.name == "sqlite":
             connection.exec_driver_sql("PRAGMA foreign_keys = OFF")
         config.attributes["connection"] = connection
-        command.upgrade(config, max(revision, _KNOWN.first))
+        (command.downgrade if back else command.upgrade)(config, max(revision, _KNOWN.first))
         if revision < _KNOWN.first:
             connection.execute(text("UPDATE alembic_version SET version_num = :revision"), {"revision": revision})
         connection.commit()

@@ -117,14 +117,17 @@ def quick_fit(blocks: Blocks, bounds: BackgroundBounds, before: QuickFit | None 
         det = np.maximum(s1 * sdd - s2 * s2, 1e-12 * s1 * sdd)
         background = np.minimum(np.maximum((sdd * sy - s2 * sdy) / det, bounds.low), bounds.high)
         amplitude = (sdy - s2 * background) / sdd
-        left = level[:, None] - background - amplitude * decayed
-        loss = weight @ (left * left)
+        left = level[:, None] - background
+        decayed *= amplitude
+        left -= decayed
+        left *= left
+        loss = weight @ left
         best = int(loss.argmin())
         if turn < 3:
             low, high = rates[max(best - 1, 0)], rates[min(best + 1, rates.size - 1)]
             rates = low + (high - low) * BETWEEN
         elif turn == 3:
-            rates = np.append(rates[best], _lowest_of_parabola(rates, loss, best))
+            rates = np.array([rates[best], _lowest_of_parabola(rates, loss, best)])
     return QuickFit(float(rates[best]), float(background[best]), float(amplitude[best]))
 
 
@@ -212,13 +215,6 @@ def _table(
     """Log likelihood over a grid of rates wide enough for all of it (columns), and over noise settings (rows)."""
     last = settings.autocorrelations.size - 1
     ends = [round(place * last) for place in FEW]
-    few = NoiseSettings(
-        settings.autocorrelations[ends],
-        settings.neighbours[:1, ends],
-        MIXTURES[:1],
-        settings.block_s,
-        settings.row_of_kind[:0],
-    )
     middle = round(MIDDLE * last)
     model = noise.model(MIXTURES[0], float(settings.neighbours[0, middle]))
     rates = _nearby_rates(time, level, model, bounds, rate, float(settings.autocorrelations[middle]))
@@ -230,7 +226,7 @@ def _table(
         if whole is not None and turn == 0:
             of_few = whole.of_rows([0, *(2 + end for end in ends)])
         else:
-            of_few = rate_sums(rates, time, level, noise, bounds, few, few=True)
+            of_few = rate_sums(rates, time, level, noise, bounds, settings.single_memories(ends), few=True)
         marginal = log_probability(rates, of_few, bounds).max(axis=0)
         held = np.flatnonzero(marginal > marginal.max() - DROP)
         ends_outside = turn == 0 and (held[0] == 0 or held[-1] == rates.size - 1)

@@ -129,6 +129,11 @@ class NoiseSettings:
     def rows(self) -> int:
         return 2 + len(self.mixtures) * self.autocorrelations.size
 
+    def single_memories(self, places: list[int]) -> "NoiseSettings":
+        """Some of the memories, with the first mixture alone."""
+        of_first = self.neighbours[:1, places]
+        return NoiseSettings(self.autocorrelations[places], of_first, MIXTURES[:1], self.block_s, self.row_of_kind[:0])
+
     def of_kinds(self, of_rows: Floats) -> Floats:
         """Log likelihood of each kind of noise, from that of each row."""
         return of_rows[self.row_of_kind]

@@ -32,7 +32,7 @@ NARROW = 1.2  # widest table, in rate times time, for which they suffice (error 
 NODES_OF_SEARCH = 8
 BACKGROUND_PIECES = 6
 _PIECES = np.concatenate([[0.0], 2.0 ** -np.arange(BACKGROUND_PIECES - 1, -1, -1)])
-_PIECE_SHARES = np.diff(_PIECES)[:, None, None]
+_OVER_PIECES = 1.0 / np.diff(_PIECES)
 
 
 # A drift is usually small and sometimes large: probability, and standard deviation over the usual one.
@@ -187,11 +187,12 @@ def _integrated(rates: Floats, count: int, bounds: BackgroundBounds, sums: _Sums
     slope = (one_one * y_g - one_g * one_y) / det
     rss = np.maximum(y_y - first * one_y - slope * y_g, 1e-3 * count)
     variance = np.maximum(g_g + 2 * one_g / k + one_one / k**2, 0.0) / det * rss / dof
-    table: Floats = -0.5 * np.log(det) - 0.5 * dof * np.log(rss) - 0.5 * log_det - np.log(np.abs(k))
-    table += log_agreement(first - slope / k, variance, bounds)
+    of_rate = np.log(np.abs(k))
     if bounds.given is None:
         # a rate that does not constrain the background: uniform over orders of magnitude
-        table -= np.log(np.maximum(np.abs(k), 0.05))
+        of_rate += np.log(np.maximum(np.abs(k), 0.05))
+    table = log_agreement(first - slope / k, variance, bounds)
+    table -= 0.5 * (np.log(det) + dof * np.log(rss) + log_det) + of_rate
     return table
 
 
@@ -214,8 +215,8 @@ def log_agreement(background: Floats, variance: Floats, bounds: BackgroundBounds
     edges = bounds.low + span * _PIECES
     below = (edges[:, None, None] - background) / se
     ndtr(below, out=below)
-    inside = ((below[1:] - below[:-1]) / (span * _PIECE_SHARES)).sum(axis=0)
-    even: Floats = np.log(np.maximum(inside, 1e-30))
+    pieces = (below[1:] - below[:-1]).reshape(BACKGROUND_PIECES, -1)
+    even: Floats = np.log(np.maximum(_OVER_PIECES @ pieces / span, 1e-30)).reshape(se.shape)
     return even
 
 

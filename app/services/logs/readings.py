@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, func, select, update
+from sqlalchemy import Connection, bindparam, func, select, update
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue, NotFound
@@ -15,6 +15,9 @@ from app.storage.models.logs import VALUE_COLUMNS, Log, LogChannel, readings
 _COLUMNS = len(VALUE_COLUMNS)
 MOST_POINTS = 100_000
 _ROWS_A_STATEMENT = 100
+# Made once: building a statement takes longer than running it.
+_FIRST_FREE = select(func.coalesce(func.max(readings.c.id), 0) + 1)
+_PLACE = update(Log).where(Log.id == bindparam("of_log"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +59,8 @@ def write_readings(
     The rows follow the last one of the table, which is safe under the write lock.
     Uses the driver directly with many rows per statement, because its own loop over rows is slow.
     """
-    first = connection.execute(select(func.coalesce(func.max(readings.c.id), 0) + 1)).scalar_one()
-    where = {"readings": len(elapsed_s), "first_reading": first}
-    connection.execute(update(Log).where(Log.id == log_id).values(where))
+    first = connection.execute(_FIRST_FREE).scalar_one()
+    connection.execute(_PLACE, {"of_log": log_id, "readings": len(elapsed_s), "first_reading": first})
     for block in range(-(-len(levels) // _COLUMNS)):
         of_block = levels[block * _COLUMNS : (block + 1) * _COLUMNS]
         _write_block(connection, first + block * len(elapsed_s), elapsed_s, of_block)

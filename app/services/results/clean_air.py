@@ -130,11 +130,16 @@ def derive_unsaved(
 
 
 def _rows(session: Session, trial_ids: Iterable[int] | None) -> Sequence[Any]:
-    query = _rows_query()
     connection = session.connection()  # plain rows are read faster than ORM rows
     if trial_ids is None:
-        return connection.execute(query).all()
-    return [row for batch in in_batches(trial_ids) for row in connection.execute(query.where(Trial.id.in_(batch)))]
+        return connection.execute(_rows_query()).all()
+    some = _some_rows_query()
+    return [row for batch in in_batches(trial_ids) for row in connection.execute(some, {"ids": batch})]
+
+
+@cache
+def _some_rows_query() -> Select[*tuple[Any, ...]]:
+    return _rows_query().where(Trial.id.in_(bindparam("ids", expanding=True)))
 
 
 @cache

@@ -7,7 +7,7 @@ from functools import cache
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Select, delete, func, insert, select
+from sqlalchemy import Select, bindparam, delete, func, insert, select
 from sqlalchemy.orm import Session
 
 from app.compute.decay.systematic import shared_parts
@@ -31,7 +31,7 @@ def refresh_repeatability(session: Session, now: datetime) -> tuple[dict[str, Re
     found = {channel: new.in_steps() for channel, new in _pooled(session).items() if new.groups}
     changed = [channel for channel in (present | found) if present.get(channel) != found.get(channel)]
     if changed:
-        connection.execute(delete(BenchRepeatability).where(BenchRepeatability.channel.in_(changed)))
+        connection.execute(_REMOVE, {"channels": changed})
         rows = [{"channel": one, "computed_at": now, **asdict(found[one])} for one in changed if one in found]
         if rows:
             connection.execute(insert(BenchRepeatability), rows)
@@ -40,6 +40,7 @@ def refresh_repeatability(session: Session, now: datetime) -> tuple[dict[str, Re
 
 FIGURES = tuple(field.name for field in fields(Repeatability))  # each field has a column of the same name
 _PRESENT = select(BenchRepeatability.channel, *(getattr(BenchRepeatability, name) for name in FIGURES))
+_REMOVE = delete(BenchRepeatability).where(BenchRepeatability.channel.in_(bindparam("channels", expanding=True)))
 
 
 def _used(figures: Mapping[str, Repeatability], channel: str) -> tuple[float, float, bool]:

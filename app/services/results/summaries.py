@@ -33,6 +33,7 @@ _CLEARING = (
     "not_cleared_before_min",
 )
 _CLEARING_PLACES = tuple(map(_COLUMNS.index, _CLEARING))
+_UPDATE = update(SettingSummary).where(SettingSummary.id == bindparam("of_summary"))
 NOT_TIMED: Mapping[int, Mapping[str, Any]] = {}
 
 
@@ -70,7 +71,7 @@ def refresh_summaries(
         session.execute(delete(SettingSummary).where(SettingSummary.id.in_(batch)))
     connection = session.connection()  # plain statements are faster than ORM objects
     for rows in changed.values():  # of the same columns
-        connection.execute(update(SettingSummary).where(SettingSummary.id == bindparam("of_summary")), rows)
+        connection.execute(_UPDATE, rows)
     if added:
         connection.execute(insert(SettingSummary), added)
     for loaded in session:
@@ -170,10 +171,17 @@ def _runs(trials: Sequence[SummaryTrial], pooled: Repeatability) -> RunsOfSettin
 
 def _present(session: Session, setting_ids: Collection[int] | None) -> dict[GroupKey, tuple[int, tuple[Any, ...]]]:
     """Stored summaries: id and values, in the order of `summary_values`."""
-    query = _present_query()
-    if setting_ids is not None:
-        query = query.where(SettingSummary.setting_id.in_(setting_ids))
-    return {GroupKey(*row[1:5]): (row[0], tuple(row[5:])) for row in session.connection().execute(query)}
+    connection = session.connection()
+    if setting_ids is None:
+        rows = connection.execute(_present_query())
+    else:
+        rows = connection.execute(_present_query_of_settings(), {"settings": list(setting_ids)})
+    return {GroupKey(*row[1:5]): (row[0], tuple(row[5:])) for row in rows}
+
+
+@cache
+def _present_query_of_settings() -> Select[*tuple[Any, ...]]:
+    return _present_query().where(SettingSummary.setting_id.in_(bindparam("settings", expanding=True)))
 
 
 @cache

@@ -95,12 +95,13 @@ def read_summary_trials(
     session: Session, setting_ids: Collection[int] | None = None
 ) -> dict[GroupKey, list[SummaryTrial]]:
     """All trials outside the trash with their results, oldest first in each group; of some settings, or of all."""
-    bench = session.get_one(Bench, 1)
-    query = _query()
-    if setting_ids is not None:
-        query = query.where(Trial.setting_id.in_(setting_ids))
-    defaults = {"kind": bench.clear_level_kind, "value": bench.clear_level_value}
-    rows = session.connection().execute(query, defaults).all()  # plain rows are read faster than ORM rows
+    connection = session.connection()  # plain rows are read faster than ORM rows
+    kind, value = connection.execute(_clear_level_query()).one()
+    asked: dict[str, Any] = {"kind": kind, "value": value}
+    if setting_ids is None:
+        rows = connection.execute(_query(), asked).all()
+    else:
+        rows = connection.execute(_query_of_settings(), {**asked, "settings": list(setting_ids)}).all()
     parts = shared_parts(*float_columns([(row[_RATE], *row[-len(PARTS) :]) for row in rows])).rows() if rows else []
     groups: dict[GroupKey, list[SummaryTrial]] = defaultdict(list)
     for row, shared in zip(rows, parts, strict=True):
@@ -111,21 +112,35 @@ def read_summary_trials(
 
 
 def read_pools(session: Session) -> dict[int, StoredPool]:
-    pools = NaturalDecayPool.__table__.columns
-    query = select(
-        pools.id,
-        pools.natural_decay_per_h,
-        pools.uncertainty_per_h,
-        pools.degrees_of_freedom,
-        pools.on_one_day_uncertainty_per_h,
-        pools.on_one_day_degrees_of_freedom,
-        pools.between_run_sd_per_h,
-    )
     found = {}
-    for pool_id, value, uncertainty, degrees, of_day, degrees_of_day, between_sd in session.connection().execute(query):
+    rows = session.connection().execute(_pools_query())
+    for pool_id, value, uncertainty, degrees, of_day, degrees_of_day, between_sd in rows:
         natural = Measured(value, uncertainty, math.inf if degrees is None else degrees)
         found[pool_id] = StoredPool(pool_id, natural, measured_or_none(value, of_day, degrees_of_day), between_sd)
     return found
+
+
+@cache
+def _pools_query() -> Select[*tuple[Any, ...]]:
+    return select(
+        NaturalDecayPool.id,
+        NaturalDecayPool.natural_decay_per_h,
+        NaturalDecayPool.uncertainty_per_h,
+        NaturalDecayPool.degrees_of_freedom,
+        NaturalDecayPool.on_one_day_uncertainty_per_h,
+        NaturalDecayPool.on_one_day_degrees_of_freedom,
+        NaturalDecayPool.between_run_sd_per_h,
+    )
+
+
+@cache
+def _clear_level_query() -> Select[str, float]:
+    return select(Bench.clear_level_kind, Bench.clear_level_value).where(Bench.id == 1)
+
+
+@cache
+def _query_of_settings() -> Select[*tuple[Any, ...]]:
+    return _query().where(Trial.setting_id.in_(bindparam("settings", expanding=True)))
 
 
 @cache

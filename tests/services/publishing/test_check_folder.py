@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 
 from app.errors import InvalidValue
-from app.services.publishing import compressed_copies
 from app.services.publishing.check_folder import PublishedEdition, check_folder
 from app.services.publishing.compressed_copies import compressors
 from app.services.publishing.editions import NUMBERS, Manifest, read_manifest
@@ -90,8 +89,6 @@ def test_an_edition_that_the_store_does_not_have_is_told(folder: Path):
 
 @pytest.mark.parametrize("ending", [".gz", ".br"])
 def test_a_compressed_copy_has_to_hold_its_file(folder: Path, ending: str):
-    if ending == ".br":
-        pytest.importorskip("brotli", reason="it is an optional extra")
     compress, whole = compressors()[ending], (folder / "index.html").read_bytes()
     copy = folder / f"index.html{ending}"
     copy.write_bytes(compress(whole))
@@ -102,12 +99,6 @@ def test_a_compressed_copy_has_to_hold_its_file(folder: Path, ending: str):
     assert _words(folder) == [f"index.html{ending} is not a copy of index.html."]
     copy.write_bytes(b"nonsense")
     assert _words(folder) == [f"index.html{ending} cannot be unpacked."]
-
-
-def test_without_brotli_there_are_gzip_copies_alone(monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr(compressed_copies, "find_spec", lambda name: None)
-    assert list(compressors()) == [".gz"]
-    assert compressed_copies.unpacked(".br", b"anything") is None
 
 
 def test_a_folder_without_an_edition_is_told(folder: Path, tmp_path_factory: pytest.TempPathFactory):

@@ -2,8 +2,9 @@
 
 from collections import defaultdict
 from collections.abc import Iterable
+from functools import cache
 
-from sqlalchemy import select
+from sqlalchemy import Select, bindparam, select
 from sqlalchemy.orm import Session
 
 from app.compute.statistics.measured import Measured
@@ -50,12 +51,17 @@ def _spreads(session: Session) -> dict[ChartKey, Repeatability]:
 
 def checks_a_room(session: Session, trial_ids: Iterable[int]) -> bool:
     """Whether some of the trials may be runs of a check unit, so that other trials follow them."""
-    checked = (
-        select(Trial.id)
-        .join(CheckUnit, (CheckUnit.room_id == Trial.room_id) & (CheckUnit.setting_id == Trial.setting_id))
-        .limit(1)
-    )
-    return any(session.scalar(checked.where(Trial.id.in_(batch))) is not None for batch in in_batches(trial_ids))
+    session.flush()
+    connection = session.connection()
+    return any(connection.scalar(_checked_query(), {"ids": ids}) is not None for ids in in_batches(trial_ids))
+
+
+@cache
+def _checked_query() -> Select[int]:
+    """Cached: building the statement takes longer than running it."""
+    of_check_unit = (CheckUnit.room_id == Trial.room_id) & (CheckUnit.setting_id == Trial.setting_id)
+    some = Trial.id.in_(bindparam("ids", expanding=True))
+    return select(Trial.id).join(CheckUnit, of_check_unit).where(some).limit(1)
 
 
 def rooms_checked_by_unit(session: Session, unit_id: int) -> list[int]:

@@ -93,13 +93,18 @@ def mark_on(marks: Sequence[CheckUnit], day: date) -> CheckUnit | None:
 
 
 def _marks(session: Session, room_ids: Iterable[int] | None) -> dict[int, list[CheckUnit]]:
-    query = select(CheckUnit).order_by(CheckUnit.valid_from)
+    query = _marks_query()
     if room_ids is not None:
         query = query.where(CheckUnit.room_id.in_(list(room_ids)))
     marks: dict[int, list[CheckUnit]] = defaultdict(list)
     for mark in session.scalars(query):
         marks[mark.room_id].append(mark)
     return marks
+
+
+@cache
+def _marks_query() -> Select[CheckUnit]:
+    return select(CheckUnit).order_by(CheckUnit.valid_from)
 
 
 @cache
