@@ -17,25 +17,42 @@ if TYPE_CHECKING:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("log", metavar="LOG", type=Path, help="the logger's file")
     parser.add_argument("--room-volume-m3", metavar="V", type=number, required=True, help="room volume")
-    parser.add_argument("--room-volume-uncertainty-m3", metavar="U", type=number, help="its standard uncertainty")
+    parser.add_argument(
+        "--room-volume-uncertainty-m3", metavar="U", type=number, help="standard uncertainty of the volume"
+    )
     natural = parser.add_mutually_exclusive_group()
     natural.add_argument(
-        "--empty-room", metavar="LOG2", type=Path, action="append", default=[], help="log of an empty-room run"
+        "--empty-room",
+        metavar="LOG2",
+        type=Path,
+        action="append",
+        default=[],
+        help="log of an empty-room run (repeatable)",
     )
-    natural.add_argument("--natural-decay-per-h", metavar="K", type=number, help="natural decay rate, unit off")
+    natural.add_argument(
+        "--natural-decay-per-h", metavar="K", type=number, help="natural decay rate, with the unit off"
+    )
     parser.add_argument("--natural-decay-uncertainty-per-h", metavar="U", type=number, help="its standard uncertainty")
-    parser.add_argument("--channel", metavar="NAME", action="append", default=[], help="such as pm2_5 (repeatable)")
-    parser.add_argument("--unit-on", metavar="WHEN", help="ISO 8601 time, or minutes such as 12.5min")
-    parser.add_argument("--end", metavar="WHEN", help="run end, in the same format")
-    parser.add_argument("--background", metavar="LEVEL", type=number, help="in the channel's unit of measure")
-    parser.add_argument("--clear-level", metavar="LEVEL", type=number, help="clear level")
+    parser.add_argument(
+        "--channel",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help="channel, such as pm2_5 (repeatable; default: all)",
+    )
+    parser.add_argument("--unit-on", metavar="WHEN", help="unit on: ISO 8601 time, or minutes such as 12.5min")
+    parser.add_argument("--end", metavar="WHEN", help="end of the run, in the same format")
+    parser.add_argument("--background", metavar="LEVEL", type=number, help="background level, in the channel's unit")
+    parser.add_argument(
+        "--clear-level", metavar="LEVEL", type=number, help="level that counts as cleared, in the channel's unit"
+    )
     parser.add_argument("--timezone", metavar="ZONE", help="time zone of local times, such as Europe/Berlin")
     parser.add_argument(
         "--columns",
         metavar="COLUMN=CHANNEL",
         action="append",
         default=[],
-        help="channel of a column, such as “Dust=pm2_5”; own:NAME for a channel that is not in the list",
+        help="channel of a column, such as “Dust=pm2_5”; own:NAME for a channel that is not in the list (repeatable)",
     )
     parser.add_argument("--box", metavar="NAME", help="which sheet, box or detector, if the file has several")
     parser.add_argument("--json", action="store_true", help="print the results as JSON")

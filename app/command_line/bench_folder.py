@@ -8,14 +8,14 @@ from app.errors import StoreProblem
 from app.settings import Settings, read_settings
 
 
-def add_folder_argument(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--data", metavar="DIR", type=Path, help="folder of the bench (default: your data folder)")
+def add_folder_argument(parser: argparse.ArgumentParser, default: str = "HAZEFALL_DATA, or your data folder") -> None:
+    parser.add_argument("--data", metavar="DIR", type=Path, help=f"folder of the bench (default: {default})")
     parser.add_argument("--database", metavar="URL", help="use a database server instead: postgresql://USER@HOST/NAME")
 
 
 def add_address_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--host", metavar="H", help="address to listen on (default: 127.0.0.1)")
-    parser.add_argument("--port", metavar="P", type=_port, help="port to listen on (default: 8000; 0: any free port)")
+    parser.add_argument("--host", metavar="H", help="address that the server listens on (default: 127.0.0.1)")
+    parser.add_argument("--port", metavar="P", type=_port, help="its port (default: 8000; 0 to serve on any free port)")
 
 
 def add_browser_argument(parser: argparse.ArgumentParser) -> None:
@@ -33,17 +33,17 @@ def settings_from(arguments: argparse.Namespace, folder_name: str = "") -> Setti
 
     own = user_data_path("hazefall")
     settings = read_settings(own)
-    told: dict[str, object] = {
+    given: dict[str, object] = {
         name: getattr(arguments, name) for name in ("host", "port") if getattr(arguments, name, None) is not None
     }
     if getattr(arguments, "data", None) is not None:
         # a given folder means the store in it, whatever database the environment names
-        told |= {"data_folder": arguments.data.expanduser().resolve(), "database_url": ""}
+        given |= {"data_folder": arguments.data.expanduser().resolve(), "database_url": ""}
     elif folder_name:
-        told |= {"data_folder": own.with_name(f"{own.name}-{folder_name}"), "database_url": ""}
+        given |= {"data_folder": own.with_name(f"{own.name}-{folder_name}"), "database_url": ""}
     if getattr(arguments, "database", None) is not None:
-        told |= {"database_url": arguments.database}
-    return replace(settings, **told)  # type: ignore[arg-type]
+        given |= {"database_url": arguments.database}
+    return replace(settings, **given)  # type: ignore[arg-type]
 
 
 def naming_options(arguments: argparse.Namespace, *of_folder: str) -> tuple[str, ...]:

@@ -14,7 +14,7 @@ from app.command_line.progress_bar import progress_bar
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    add_folder_argument(parser)
+    add_folder_argument(parser, default="a folder of its own beside your data folder")
     add_address_arguments(parser)
     add_browser_argument(parser)
     parser.add_argument("--only-make", action="store_true", help="create the demo bench without serving it")

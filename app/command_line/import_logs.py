@@ -7,27 +7,28 @@ from pathlib import Path
 from app.command_line.bench_folder import add_folder_argument, settings_from
 from app.command_line.progress_bar import progress_bar
 
-# Options for every log; a list can override them line by line.
-_USUAL = (
-    "maker",
-    "model",
-    "setting",
-    "room",
-    "logger",
-    "smoke_source",
-    "tested_by",
-    "filter_state",
-    "profile",
-    "timezone",
-)
+# Options for every log; a manifest can override them line by line.
+_USUAL = {
+    "maker": "maker of the unit",
+    "model": "model of the unit",
+    "setting": "setting of the unit",
+    "room": "room",
+    "logger": "logger",
+    "smoke_source": "smoke source",
+    "tested_by": "name of the tester",
+    "filter_state": "state of the filter",
+    "profile": "logger profile for reading the files",
+    "timezone": "time zone of local times, such as Europe/Berlin",
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", metavar="FOLDER", type=Path, help="folder with the logs")
-    parser.add_argument("--manifest", metavar="CSV", type=Path, help="list with a column “file” and one row per log")
-    for name in _USUAL:
-        what = name.replace("_", " ")
-        parser.add_argument(f"--{name.replace('_', '-')}", metavar="NAME", default="", help=f"{what} of every log")
+    parser.add_argument(
+        "--manifest", metavar="CSV", type=Path, help="list of the logs: a column “file”, one row per log"
+    )
+    for name, what in _USUAL.items():
+        parser.add_argument(f"--{name.replace('_', '-')}", metavar="NAME", default="", help=f"{what}, for every log")
     parser.add_argument("--empty-room", action="store_true", help="the logs are empty-room runs")
     parser.add_argument("--add-missing", action="store_true", help="add missing units, settings and rooms")
     add_folder_argument(parser)

@@ -18,7 +18,7 @@ COMMANDS = {
     "recompute": ("recompute", "re-analyse every trial and show which results would change"),
     "backup": ("store.backup", "copy the store while it is in use, and verify the copy"),
     "restore": ("store.restore", "restore a copy of the store"),
-    "copy-store": ("store.copy_store", "move a bench between a SQLite file and a PostgreSQL database"),
+    "copy-store": ("store.copy_store", "copy a bench between a SQLite file and a PostgreSQL database"),
     "link": ("access.link", "print another link that lets a browser into a bench without accounts"),
     "account": ("access.account", "add, list and change the accounts of the people who use the bench"),
     "token": ("access.api_token", "create, list and revoke API tokens for scripts"),

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("out", metavar="OUT", type=Path, help="output folder; unchanged files are kept")
-    parser.add_argument("--base-url", metavar="URL", default="", help="URL of the site, for links that must be whole")
+    parser.add_argument("out", metavar="OUT", type=Path, help="output folder; files of your own in it stay")
+    parser.add_argument("--base-url", metavar="URL", default="", help="URL of the site, for absolute links")
     parser.add_argument("--edition", metavar="N", type=int, help="write edition N again from the store, byte for byte")
     parser.add_argument(
         "--precompress", action="store_true", help="add compressed copies (gzip and brotli) for the host"

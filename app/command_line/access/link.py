@@ -16,7 +16,7 @@ from app.command_line.bench_folder import (
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_folder_argument(parser)
     add_address_arguments(parser)
-    parser.add_argument("--demo", action="store_true", help="for the demonstration bench")
+    parser.add_argument("--demo", action="store_true", help="a link into the demonstration bench")
 
 
 def run(arguments: argparse.Namespace) -> int:

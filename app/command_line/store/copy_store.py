@@ -1,4 +1,4 @@
-"""`hazefall copy-store`: moves a bench between a SQLite file and a PostgreSQL database."""
+"""`hazefall copy-store`: copies a bench between a SQLite file and a PostgreSQL database."""
 
 import argparse
 

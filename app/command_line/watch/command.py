@@ -29,16 +29,27 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "path", metavar="PATH", help="log file that grows, folder of such files, or topic such as mqtts://HOST/TOPIC"
     )
     parser.add_argument("--room", metavar="NAME", required=True, help="room of the run")
-    for name in ("maker", "model", "setting", "logger", "smoke-source", "tested-by", "filter-state"):
-        parser.add_argument(f"--{name}", metavar="NAME", default="", help=f"{name.replace('-', ' ')} of the run")
+    parser.add_argument("--maker", metavar="NAME", default="", help="maker of the unit")
+    parser.add_argument("--model", metavar="NAME", default="", help="model of the unit")
+    parser.add_argument("--setting", metavar="NAME", default="", help="setting of the unit")
+    parser.add_argument("--logger", metavar="NAME", default="", help="logger")
+    parser.add_argument("--smoke-source", metavar="NAME", default="", help="smoke source")
+    parser.add_argument("--tested-by", metavar="NAME", default="", help="name of the tester")
+    parser.add_argument("--filter-state", metavar="NAME", default="", help="state of the filter")
     parser.add_argument("--empty-room", action="store_true", help="an empty-room run, without a unit")
-    parser.add_argument("--url", metavar="URL", default="http://127.0.0.1:8000", help="address of the bench")
-    parser.add_argument("--token-file", metavar="FILE", type=Path, help="file with an API token of the role add")
+    parser.add_argument(
+        "--url", metavar="URL", default="http://127.0.0.1:8000", help="address of the bench (default: %(default)s)"
+    )
+    parser.add_argument("--token-file", metavar="FILE", type=Path, help="file with an API token of the role “add”")
     parser.add_argument("--timezone", metavar="ZONE", help="time zone of local times, such as Europe/Berlin")
-    parser.add_argument("--columns", metavar="COLUMN=CHANNEL", action="append", default=[], help="channel of a column")
+    parser.add_argument(
+        "--columns", metavar="COLUMN=CHANNEL", action="append", default=[], help="channel of a column (repeatable)"
+    )
     parser.add_argument("--box", metavar="NAME", help="which box or detector, if the file has several")
-    parser.add_argument("--finish-after", metavar="MIN", type=float, help="finish after so many minutes without news")
-    parser.add_argument("--finish", action="store_true", help="finish once everything in the file was sent")
+    parser.add_argument(
+        "--finish-after", metavar="MIN", type=float, help="finish after this long without readings [min]"
+    )
+    parser.add_argument("--finish", action="store_true", help="finish once the whole file has been sent")
     add_folder_argument(parser)
 
 

@@ -216,7 +216,7 @@ def test_the_panels_open_and_every_chart_is_drawn(browse, served_bench, chart_pa
         for number in range(areas.count()):
             page.locator("[data-figure-url][data-state=drawn]").nth(number).wait_for(state="attached")
         assert areas.count() > 0
-        panels = page.locator("details.take:has(a[href*='/charts/'])")
+        panels = page.locator("details.downloads:has(a[href*='/charts/'])")
         assert panels.count() >= len(_charts_of(chart_pages[path])), path
         panels.first.locator("summary").press("Enter")
         assert panels.first.get_by_role("link", name="SVG image", exact=True).is_visible()

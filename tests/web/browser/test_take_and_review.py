@@ -9,7 +9,7 @@ from tests.sample_data.photos import photo
 
 
 def _open_panel(page, heading: str):
-    panel = page.locator("details.take", has=page.locator("summary", has_text=heading)).first
+    panel = page.locator("details.downloads", has=page.locator("summary", has_text=heading)).first
     panel.locator("summary").click()
     return panel
 

@@ -29,13 +29,13 @@ PATH = "/listen"
 
 @dataclass(frozen=True, slots=True)
 class PlayedClip:
-    """One clip with its player; `softer_words` compares it with the loudest of those chosen."""
+    """One clip with its player; `quieter_words` compares it with the loudest of those chosen."""
 
     words: ClipText
     unit_id: int
     sound_address: str
     level: str
-    softer_words: str
+    quieter_words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,8 +113,8 @@ def _page(found: Listening, form: TypedForm, any_unit: bool) -> ListenPage:
 def _played(entry: ListedClip, found: Listening) -> PlayedClip:
     clip = entry.clip
     loudest = max(other.clip.equivalent_level_dba for other in found.chosen)
-    softer = loudest - clip.equivalent_level_dba
-    words = "the loudest of these" if softer == 0 else f"{softer:.0f}\u00a0dB quieter than the loudest of these"
+    quieter_db = loudest - clip.equivalent_level_dba
+    words = "the loudest of these" if quieter_db == 0 else f"{quieter_db:.0f}\u00a0dB quieter than the loudest of these"
     return PlayedClip(
         clip_text(clip, entry.name),
         clip.unit_under_test_id,

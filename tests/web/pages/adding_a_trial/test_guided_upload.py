@@ -94,7 +94,7 @@ def test_a_file_that_is_stored_is_named_before_the_form(client: TestClient, smal
     assert "Already stored" not in client.get(upload(client, content)).text
     send(client, content, conditions(small_bench))
     page = client.get(upload(client, content)).text
-    assert page.index('This very file is <a href="/trials/1">trial 1</a>.') < page.index("Trial details")
+    assert page.index('The same file is <a href="/trials/1">trial 1</a>.') < page.index("Trial details")
 
 
 def test_the_last_unit_and_setting_are_offered(client: TestClient, small_bench: SmallBench, make_log):
