@@ -24,7 +24,7 @@ from app.figures.tables.table import (
 from app.services.bench.chart_facts import ChartFacts
 from app.services.history.latest_data_date import latest_of
 from app.services.measurements.sound_levels import SettingLevel
-from app.services.reviews.unit_page import UnitOverview
+from app.services.reviews.unit_overview import UnitOverview
 
 _COLUMNS = (
     ExportColumn("quantity", "Quantity", is_number=False),

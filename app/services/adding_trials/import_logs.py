@@ -20,8 +20,8 @@ from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource
 from app.services.bench.loggers import add_logger, find_logger
 from app.services.bench.rooms import add_room, find_room
 from app.services.bench.smoke_sources import add_smoke_source, find_smoke_source
+from app.services.logs.hours_into_log import hours_into_log
 from app.services.logs.logger_profiles import load_profile
-from app.services.logs.moment import hours_into_log
 from app.services.logs.trial_fields import NewTrial, TrialMarks
 from app.services.logs.trial_kinds import EMPTY_ROOM, UNIT_RUNNING
 from app.services.results.update_derived import update_derived_results

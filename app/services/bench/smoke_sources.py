@@ -1,4 +1,4 @@
-"""Changing a smoke source; `rooms.py` adds them."""
+"""Smoke sources: what is burnt or dispersed, and the aerosol that it makes."""
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session

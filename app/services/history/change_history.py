@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from app.services.history.change_labels import PLURAL, ItemNames, field_label, value_text
 from app.services.history.reader_changes import of_interest
 from app.services.store.audit import changes_of
-from app.services.units.lists import ListPart, list_part
+from app.services.units.cursor_lists import ListPart, list_part
 from app.storage.models.bench import Change
 from app.storage.models.trials import Trial
 from app.storage.models.units_under_test import UnitUnderTest

@@ -1,4 +1,4 @@
-"""Measurements other than trials: sound, power, ozone, ratings, claims, clips.
+"""Measurements other than trials: sound, power, ozone, ratings, claims, recordings.
 
 Begin with `sound_levels.py`; the other files follow its pattern.
 """

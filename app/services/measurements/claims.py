@@ -12,7 +12,6 @@ from app.compute.clean_air.claims import Bound, ClaimCheck, Evidence, StatedClai
 from app.compute.clean_air.ozone import ozone_uncertainty_ppb
 from app.compute.statistics.measured import Measured
 from app.errors import InvalidValue, NotFound
-from app.services.measurements.checks import setting_of_unit, settings_of_unit
 from app.services.measurements.definitions import NewClaim
 from app.services.measurements.delete_entry import delete_entry
 from app.services.measurements.measured_rates import SettingRate, rates_of_unit
@@ -22,6 +21,7 @@ from app.services.measurements.sound_levels import SettingLevel, sound_levels_of
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.entry_fields import checked_entry
 from app.services.units.entry import SUBJECT, get_unit
+from app.services.units.speed_settings import setting_of_unit, settings_of
 from app.storage.models.ratings_and_claims import Claim
 from app.storage.models.units_under_test import UnitUnderTest
 
@@ -77,7 +77,7 @@ def delete_claim(session: Session, claim_id: int, *, who: str = AT_THE_DESK, why
 
 
 def measured_unit(session: Session, unit_id: int) -> MeasuredUnit:
-    settings = settings_of_unit(session, unit_id)
+    settings = settings_of(session, unit_id)
     return MeasuredUnit(
         get_unit(session, unit_id),
         rates_of_unit(session, unit_id),

@@ -12,12 +12,12 @@ from app.compute.cost_and_energy.power_result import LogPower
 from app.compute.statistics.measured import Measured
 from app.errors import InvalidValue, NotFound
 from app.reading_files.log_table import ReadingChoices
-from app.services.measurements.checks import setting_of_unit, settings_of_unit
 from app.services.measurements.definitions import NewPowerMeasurement
 from app.services.measurements.delete_entry import delete_entry
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.entry_fields import checked_entry
 from app.services.units.entry import SUBJECT, get_unit
+from app.services.units.speed_settings import setting_of_unit, settings_of
 from app.storage.models.bench_measurements import PowerMeasurement
 from app.storage.models.units_under_test import SpeedSetting
 
@@ -129,7 +129,7 @@ def power_levels_of_unit(
         rows.setdefault(row.setting_id, []).append(row)
     found = [
         SettingPower(setting, tuple(rows.get(setting.id if setting else None, ())), None)
-        for setting in [*(settings or settings_of_unit(session, unit_id)), None]
+        for setting in [*(settings or settings_of(session, unit_id)), None]
     ]
     return tuple(replace(entry, power=_mean(entry.measurements)) for entry in found)
 

@@ -18,7 +18,6 @@ from app.compute.sound.clip import SoundClip as ClipAnalysis
 from app.compute.sound.clip import analyse_clip
 from app.errors import AlreadyStored, InvalidValue, NotFound
 from app.services.logs.raw_files import keep_raw_file
-from app.services.measurements.checks import setting_of_unit
 from app.services.measurements.definitions import NewClip
 from app.services.measurements.delete_entry import delete_entry
 from app.services.measurements.sound_file import SoundFile, read_sound, wav_bytes
@@ -26,6 +25,7 @@ from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.checked_values import optional_text
 from app.services.store.entry_fields import checked_entry, entry_fields
 from app.services.units.entry import SUBJECT
+from app.services.units.speed_settings import setting_of_unit
 from app.storage.models.logs import RawFile
 from app.storage.models.sound_clips import SoundClip as SoundClip
 from app.storage.models.sound_clips import SoundClipBand, SoundClipTone

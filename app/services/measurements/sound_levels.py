@@ -10,12 +10,12 @@ from app.compute.sound.level import SoundLevel, sound_level
 from app.compute.sound.unit_sound import SoundReading
 from app.errors import NotFound
 from app.services.bench.choices import bench_choices
-from app.services.measurements.checks import setting_of_unit, settings_of_unit
 from app.services.measurements.definitions import NewSoundMeasurement
 from app.services.measurements.delete_entry import delete_entry
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.entry_fields import checked_entry
 from app.services.units.entry import SUBJECT
+from app.services.units.speed_settings import setting_of_unit, settings_of
 from app.storage.models.bench_measurements import SoundMeasurement
 from app.storage.models.units_under_test import SpeedSetting
 
@@ -75,7 +75,7 @@ def sound_levels_of_unit(
             if found
             else None,
         )
-        for setting in settings or settings_of_unit(session, unit_id)
+        for setting in settings or settings_of(session, unit_id)
     )
 
 

@@ -19,7 +19,7 @@ from app.errors import NotFound, StoreProblem
 from app.services.publishing.numbers.moved import MovedNumber, moved_of_file
 from app.services.publishing.numbers.published_number import PublishedNumber, numbers_of_file
 from app.services.store.audit import AT_THE_DESK, record_change
-from app.services.units.lists import ListPart, list_part
+from app.services.units.cursor_lists import ListPart, list_part
 from app.storage.models.bench import Change
 from app.storage.models.logs import RawFile
 from app.storage.models.reviews import Edition as Edition

@@ -16,7 +16,7 @@ from app.errors import InvalidValue, NoDecayFound
 from app.reading_files.headers.channels import is_particle_channel
 from app.reading_files.log_table import LogTable, ReadingChoices
 from app.reading_files.read_log import read_log
-from app.services.logs.moment import hours_into_log
+from app.services.logs.hours_into_log import hours_into_log
 from app.services.logs.readings import LogReadings
 from app.services.results.analyse_channels import AnalysisTerms, analyse_channels, analyse_readings
 from app.services.results.control_charts.runs import day_number

@@ -14,7 +14,7 @@ from app.services.ranking.comparison import compare_settings
 from app.services.ranking.rank_intervals import RankView, rank_view
 from app.services.ranking.table import RankedSetting
 from app.services.reviews.alternatives import alternatives
-from app.services.reviews.unit_page import UnitOverview, unit_overview
+from app.services.reviews.unit_overview import UnitOverview, unit_overview
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import HIGHEST, RankingChoices
 from app.services.trials.usable import usable_trials

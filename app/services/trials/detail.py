@@ -20,7 +20,7 @@ from app.services.logs.logger_checks.record import overdue_words
 from app.services.results.rows import stored_fit, stored_note
 from app.services.results.trial_results import timing_of
 from app.services.trials.list import TrialFilter, filtered_trials
-from app.services.units.lists import ListPart, list_part
+from app.services.units.cursor_lists import ListPart, list_part
 from app.storage.models.loggers import Logger
 from app.storage.models.logs import Log
 from app.storage.models.trials import ChannelResult, NaturalDecayPool, NaturalDecayPoolRun, Trial

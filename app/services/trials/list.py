@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session, joinedload, selectinload
 
 from app.errors import InvalidValue
 from app.services.logs.trial_kinds import KINDS_OF_TRIAL
-from app.services.units.lists import ListPart, list_part
+from app.services.units.cursor_lists import ListPart, list_part
 from app.storage.models.trials import ChannelResult, Trial
 
 STATES = ("kept", "excluded", "trashed")

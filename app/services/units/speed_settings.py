@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 from app.errors import InvalidValue, NotFound
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.checked_values import required_text
-from app.services.units.entry import SUBJECT
+from app.services.units.entry import SUBJECT, get_unit
 from app.storage.models.units_under_test import SpeedSetting
 
 
@@ -17,6 +17,20 @@ def settings_of(session: Session, unit_id: int) -> Sequence[SpeedSetting]:
     return session.scalars(
         select(SpeedSetting).where(SpeedSetting.unit_under_test_id == unit_id).order_by(SpeedSetting.position)
     ).all()
+
+
+def setting_of_unit(session: Session, unit_id: int, setting_id: int) -> SpeedSetting:
+    """The setting, if it belongs to the unit; raises NotFound or InvalidValue."""
+    unit = get_unit(session, unit_id)
+    setting = session.get(SpeedSetting, setting_id)
+    if setting is None:
+        raise NotFound("setting", setting_id)
+    if setting.unit_under_test_id != unit_id:
+        raise InvalidValue(
+            f"Setting {setting_id} does not belong to {unit.maker} {unit.model}. Choose a setting of this unit.",
+            field="setting",
+        )
+    return setting
 
 
 def units_of_settings(session: Session, setting_ids: Sequence[int]) -> tuple[int, ...]:

@@ -10,8 +10,9 @@ from datetime import date, datetime
 from typing import Any, NamedTuple
 
 from sqlalchemy import BindParameter, bindparam, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, selectinload
 
+from app.errors import NotFound
 from app.services.store.entry_fields import stored_values
 from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
 from app.storage.models.units_under_test import Consumable, ConsumablePrice, Price, SpeedSetting, UnitUnderTest
@@ -75,6 +76,23 @@ def with_parts(session: Session, units: Sequence[UnitUnderTest]) -> tuple[UnitWi
         )
         for unit in units
     )
+
+
+def unit_with_parts(session: Session, unit_id: int) -> UnitUnderTest:
+    """A unit with its current settings, prices and consumables. Raises NotFound."""
+    statement = (
+        select(UnitUnderTest)
+        .where(UnitUnderTest.id == unit_id)
+        .options(
+            selectinload(UnitUnderTest.settings),
+            selectinload(UnitUnderTest.prices),
+            selectinload(UnitUnderTest.consumables).selectinload(Consumable.prices),
+        )
+    )
+    unit = session.scalar(statement.execution_options(populate_existing=True))
+    if unit is None:
+        raise NotFound("unit under test", unit_id)
+    return unit
 
 
 _OF_PRICE = tuple(field.name for field in fields(NewPrice))

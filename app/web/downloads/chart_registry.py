@@ -39,7 +39,7 @@ from app.services.ranking.room_advice import RoomChoices, advice_for_room
 from app.services.ranking.table import Ranking, rank_units
 from app.services.results.control_charts.room_charts import CHARTS, RoomCharts, room_charts
 from app.services.results.control_charts.words import day_of
-from app.services.reviews.unit_page import UnitOverview
+from app.services.reviews.unit_overview import UnitOverview
 from app.services.snapshot.bench_snapshot import BenchSnapshot, current_snapshot
 from app.services.snapshot.room_charts import SnapshotSource
 from app.services.trials.decay_curves import SCALES, DecayCurve, decay_overlay, trial_curve

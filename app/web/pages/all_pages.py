@@ -50,6 +50,7 @@ from app.web.pages.units import clips as unit_clips
 from app.web.pages.units import form as unit_form
 from app.web.pages.units import list as units
 from app.web.pages.units import measurements as unit_measurements
+from app.web.pages.units import page as unit_page
 from app.web.pages.units import undo as unit_undo
 
 PAGE_ROUTERS: tuple[APIRouter, ...] = (
@@ -72,6 +73,7 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     unit_draft.router,
     unit_article.router,
     units.router,
+    unit_page.router,
     trials.router,
     plan_page.router,
     plan_campaigns.router,

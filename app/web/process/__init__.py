@@ -1,4 +1,4 @@
-"""Settings of the server process: garbage collector and memory allocator.
+"""The server process: garbage collector, memory allocator, slow connections, scheduled backups.
 
 Begin with `gc_settings.py`.
 """

@@ -16,7 +16,7 @@ from app.services.bench.chart_facts import read_chart_facts
 from app.services.data_package.write import raw_path
 from app.services.history.change_history import ChangeFilter, described_changes
 from app.services.logs.trial_fields import MARKS
-from app.services.reviews.unit_page import UnitOverview, unit_overview
+from app.services.reviews.unit_overview import UnitOverview, unit_overview
 from app.services.reviews.verdicts import published_verdicts
 from app.services.trials.detail import TrialDetail, trial_detail
 from app.web.downloads.chart_registry import dated_claims_chart
@@ -28,9 +28,9 @@ from app.web.pages.trials.view import trial_page
 from app.web.pages.units.more import unit_more
 from app.web.pages.units.view import UnitPage, unit_page
 from app.web.published.number_marks import NumberMark, quantity_of_row
-from app.web.published.page_facts import product_facts
 from app.web.published.preview_card import card_file
 from app.web.published.site_frame import SiteFile, SiteFrame, leads_to, rendered
+from app.web.published.site_metadata import product_facts
 from app.web.published.site_photos import photo_files, site_photos
 from app.web.published.site_pictures import Picture, Pictures, named_chart
 

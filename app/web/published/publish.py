@@ -31,12 +31,12 @@ from app.services.publishing.signature import sign
 from app.services.publishing.site_folder import MANIFEST, SIGNATURE, SiteFolder, SiteWritten
 from app.services.publishing.unit_addresses import store_addresses
 from app.services.store.progress import OnProgress, no_progress
-from app.web.published.edition_at_hand import EditionAtHand, read_edition_at_hand
 from app.web.published.edition_pages import edition_dependent_files
-from app.web.published.lasting_addresses import kept_addresses
 from app.web.published.make import Made, Task, as_shown, made, page_of, tasks_of
+from app.web.published.permanent_addresses import kept_addresses
 from app.web.published.site_frame import SiteFile, rendered
 from app.web.published.site_pictures import Failure
+from app.web.published.upcoming_edition import UpcomingEdition, read_upcoming_edition
 
 NOTHING_FROZEN = FrozenSize()
 
@@ -138,38 +138,38 @@ def publish(
     site_folder = SiteFolder(folder)
     try:
         with reading_session(url) as session:
-            at_hand = read_edition_at_hand(session, base_url, now or datetime.now(UTC))
-        site = _Site(site_folder, url, at_hand.before)
-        _make_pages(site, at_hand, workers or os.cpu_count() or 1, on_progress or no_progress)
+            upcoming = read_upcoming_edition(session, base_url, now or datetime.now(UTC))
+        site = _Site(site_folder, url, upcoming.before)
+        _make_pages(site, upcoming, workers or os.cpu_count() or 1, on_progress or no_progress)
         with reading_session(url) as session:
-            manifest, is_new = _finish_pages(session, site, at_hand)
+            manifest, is_new = _finish_pages(session, site, upcoming)
         if not is_new:
-            return _published(site, at_hand, manifest, finish, is_new=False)
+            return _published(site, upcoming, manifest, finish, is_new=False)
         with edition_session(engine) as session:
-            if last_change_id(session) != at_hand.last_change_id:
+            if last_change_id(session) != upcoming.last_change_id:
                 raise StoreProblem(
                     "The bench was changed while it was being published. Nothing was published; run the command again."
                 )
-            made_from = orjson.dumps(site.made_from | dict(at_hand.numbers_from)).decode()
+            made_from = orjson.dumps(site.made_from | dict(upcoming.numbers_from)).decode()
             frozen = save_edition(
-                session, manifest, site_folder.read, numbers=at_hand.numbers,
-                moved=len(at_hand.moved_in(manifest.edition)), made_from=made_from,
+                session, manifest, site_folder.read, numbers=upcoming.numbers,
+                moved=len(upcoming.moved_in(manifest.edition)), made_from=made_from,
             )  # fmt: skip
             store_addresses(session)
-        return _published(site, at_hand, manifest, finish, is_new=True, frozen=frozen)
+        return _published(site, upcoming, manifest, finish, is_new=True, frozen=frozen)
     except BaseException:
         site_folder.discard()
         raise
 
 
-def _make_pages(site: _Site, at_hand: EditionAtHand, workers: int, progress: OnProgress) -> None:
+def _make_pages(site: _Site, upcoming: UpcomingEdition, workers: int, progress: OnProgress) -> None:
     """Everything that does not name the edition: pages of units and trials, charts, raw files."""
-    frame = at_hand.frame
-    tasks = tasks_of(frame, at_hand.unit_names, at_hand.sources)
+    frame = upcoming.frame
+    tasks = tasks_of(frame, upcoming.unit_names, upcoming.sources)
     total = len(tasks) + len(frame.things.raw_files)
-    tasks = [task for task in tasks if not site.takes_over_task(task, at_hand.made_from)]
+    tasks = [task for task in tasks if not site.takes_over_task(task, upcoming.made_from)]
     done = total - len(tasks) - len(frame.things.raw_files)
-    for result in made(site.url, frame, at_hand.made_from, tasks, workers):
+    for result in made(site.url, frame, upcoming.made_from, tasks, workers):
         site.take_task(result)
         page = page_of(frame, result.task)
         if not result.files and (site.before is None or page not in site.before.files):
@@ -185,23 +185,23 @@ def _make_pages(site: _Site, at_hand: EditionAtHand, workers: int, progress: OnP
             progress(done, total, "Writing raw files")
 
 
-def _finish_pages(session: Session, site: _Site, at_hand: EditionAtHand) -> tuple[Manifest, bool]:
+def _finish_pages(session: Session, site: _Site, upcoming: UpcomingEdition) -> tuple[Manifest, bool]:
     """Adds the pages that name the edition and what stands at former addresses; says whether the edition is new."""
     made_so_far = dict(site.folder.files)
-    for number in dict.fromkeys((at_hand.unless_changed, at_hand.next_number)):
-        dependent = [as_shown(file) for file in edition_dependent_files(session, at_hand, number)]
+    for number in dict.fromkeys((upcoming.unless_changed, upcoming.next_number)):
+        dependent = [as_shown(file) for file in edition_dependent_files(session, upcoming, number)]
         files = made_so_far | {file.path: _sha256(file) for file in dependent}
         kept = kept_addresses(
-            session, at_hand.frame, at_hand.before, files, at_hand.day_of(number), _as_failed(site, files)
+            session, upcoming.frame, upcoming.before, files, upcoming.day_of(number), _as_failed(site, files)
         )
         for path, today in kept.same_as.items():
             files[path] = files[today]
         files |= {file.path: _sha256(file) for file in kept.notices}
-        if at_hand.before is not None:
-            files |= {path: at_hand.before.files[path] for path in kept.unchanged}
-        manifest = at_hand.manifest(number, files, tuple(kept.taken_down))
-        is_new = number == at_hand.next_number
-        if not is_new and manifest.digest != at_hand.digest_before:
+        if upcoming.before is not None:
+            files |= {path: upcoming.before.files[path] for path in kept.unchanged}
+        manifest = upcoming.manifest(number, files, tuple(kept.taken_down))
+        is_new = number == upcoming.next_number
+        if not is_new and manifest.digest != upcoming.digest_before:
             continue  # a page changed, so this is another edition
         for file in (*dependent, *kept.notices):
             site.take(file)
@@ -226,7 +226,7 @@ def _sha256(file: SiteFile) -> str:
 
 def _published(
     site: _Site,
-    at_hand: EditionAtHand,
+    upcoming: UpcomingEdition,
     manifest: Manifest,
     finish: Finish,
     *,
@@ -235,14 +235,14 @@ def _published(
 ) -> Published:
     """Puts the new site in its place."""
     _add_beside(site.folder, manifest, finish)
-    former = at_hand.before.files if at_hand.before is not None else {}
+    former = upcoming.before.files if upcoming.before is not None else {}
     return Published(
         edition=manifest.edition,
         day=manifest.published_at[:10],
         digest=manifest.digest,
         is_new=is_new,
-        numbers=at_hand.numbers,
-        moved=len(at_hand.moved_in(manifest.edition)),
+        numbers=upcoming.numbers,
+        moved=len(upcoming.moved_in(manifest.edition)),
         pages=sum(former.get(path) != sha256 for path, sha256 in manifest.files.items()) if is_new else 0,
         folder=site.folder.swap(),
         frozen=frozen,

@@ -28,8 +28,8 @@ from app.web.pages.downloads.table_registry import make_table
 from app.web.pages.ranking.lines import usual_lines
 from app.web.pages.ranking.view import RankingPage, ranking_page
 from app.web.published.change_pages import EditionOfSite
-from app.web.published.page_facts import dataset_facts
 from app.web.published.site_frame import SiteFile, SiteFrame, rendered
+from app.web.published.site_metadata import dataset_facts
 from app.web.published.site_pictures import Picture, Pictures, named_chart
 from app.web.templating.environment import environment
 

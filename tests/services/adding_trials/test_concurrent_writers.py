@@ -7,7 +7,7 @@ from sqlalchemy import Engine, func, select
 
 from app.errors import AlreadyStored
 from app.services.adding_trials.add import add_trial
-from app.services.units.lists import list_rooms
+from app.services.units.cursor_lists import list_rooms
 from app.storage.engine import session_scope
 from app.storage.models.logs import RawFile
 from app.storage.models.summaries import SettingSummary

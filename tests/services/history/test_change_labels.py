@@ -13,7 +13,7 @@ from app.services.history.change_labels import field_label
 from app.services.logs.trial_fields import TrialMarks
 from app.services.results.recompute import COMPARED
 from app.services.store.audit import record_change
-from app.services.trials.facts import CHANGEABLE
+from app.services.trials.edit import CHANGEABLE
 from app.services.units.definitions import NewUnit
 from tests.conftest import NOW, SmallBench
 

@@ -6,8 +6,9 @@ from datetime import date
 from sqlalchemy.orm import Session
 
 from app.services.units.consumables import add_consumable, add_consumable_price
+from app.services.units.cursor_lists import list_units_with_parts
 from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
-from app.services.units.lists import list_units, unit_with_parts
+from app.services.units.with_parts import unit_with_parts
 from tests.sample_data.measured_facts import add_price, add_unit_with_setting
 from tests.sample_data.ranked_bench import fill
 
@@ -30,7 +31,7 @@ def test_every_unit_of_the_list_is_as_it_is_read_alone(session: Session):
             session, part, NewPrice(amount=30.0, currency="USD", seen_on=date(2026, 1, 1), source="list")
         )
     own = ("id", "trashed_at", *(field.name for field in dataclasses.fields(NewUnit)))
-    units = list_units(session).rows
+    units = list_units_with_parts(session).rows
     assert len(units) > 5
     for found in units:
         stored = unit_with_parts(session, found.id)
@@ -49,4 +50,4 @@ def test_every_unit_of_the_list_is_as_it_is_read_alone(session: Session):
 
 
 def test_a_list_without_units_has_none(session: Session):
-    assert list_units(session).rows == ()
+    assert list_units_with_parts(session).rows == ()

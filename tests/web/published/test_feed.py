@@ -16,7 +16,7 @@ from app.services.reviews.verdicts import save_verdict
 from app.storage.engine import session_scope
 from app.storage.models.bench import Bench
 from app.web.published.change_pages import changes_files
-from app.web.published.edition_at_hand import read_edition_at_hand
+from app.web.published.upcoming_edition import read_upcoming_edition
 from tests.conftest import NOW
 from tests.web.tried_bench import TriedBench
 
@@ -78,8 +78,8 @@ def _bench(tried_bench: TriedBench) -> None:
 
 def feed_of(store: Engine, base_url: str = "") -> ElementTree.Element:
     with session_scope(store, writes=False) as session:
-        at_hand = read_edition_at_hand(session, base_url, NOW)
-        files = {file.path: file.content for file in changes_files(session, at_hand.frame, at_hand.editions(1))}
+        upcoming = read_upcoming_edition(session, base_url, NOW)
+        files = {file.path: file.content for file in changes_files(session, upcoming.frame, upcoming.editions(1))}
     return ElementTree.fromstring(files["feed.xml"] or b"")
 
 

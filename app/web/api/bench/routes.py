@@ -4,7 +4,7 @@ from typing import Literal
 
 from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource, NewTariff
 from app.services.logs.logger_profiles import list_profiles
-from app.services.units.lists import list_loggers, list_rooms, list_smoke_sources, list_tariffs
+from app.services.units.cursor_lists import list_loggers, list_rooms, list_smoke_sources, list_tariffs
 from app.web.api.derived import answer
 from app.web.api.shapes import Cursor, FromStore, Limit, OfBench, of_bench, problem_answers
 from app.web.dependencies import SessionDep

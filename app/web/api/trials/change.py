@@ -38,14 +38,14 @@ class TrialChange(RequestBody):
 def apply_change(session: Session, trial_id: int, asked: TrialChange) -> None:
     """Applies a change. Raises the errors of the services; nothing is stored then."""
     from app.services.results.trial_results import get_trial, stored_marks
-    from app.services.trials.facts import change_trial_facts
+    from app.services.trials.edit import change_trial_details
     from app.services.trials.marks import change_marks, exclude_trial, restore_trial  # loaded when used: it needs scipy
     from app.services.trials.trash import trash_trial, untrash_trial
 
     trial = get_trial(session, trial_id)
     given = asked.model_dump(exclude_unset=True, exclude={"marks", "excluded", "trashed", "who", "why"})
     if given:
-        change_trial_facts(session, trial_id, given, who=asked.who, why=asked.why)
+        change_trial_details(session, trial_id, given, who=asked.who, why=asked.why)
     marks = asked.marks.model_dump(exclude_unset=True)
     if marks:
         change_marks(session, trial_id, replace(stored_marks(trial), **marks), who=asked.who, why=asked.why)

@@ -9,10 +9,11 @@ from pydantic import Field
 from app.services.store.checked_values import LONGEST_NAME, LONGEST_TEXT
 from app.services.store.entry_fields import changed_entry, entry_from
 from app.services.trials.trash import trash_unit, untrash_unit
+from app.services.units.cursor_lists import list_units_with_parts
 from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
 from app.services.units.entry import add_setting, add_unit, change_unit, get_unit
-from app.services.units.lists import list_units, unit_with_parts
 from app.services.units.prices import add_price
+from app.services.units.with_parts import unit_with_parts
 from app.web.api.derived import answer, body
 from app.web.api.shapes import Cursor, FromStore, Id, Limit, OfBench, RequestBody, of_bench, problem_answers
 from app.web.api.units.facts_shapes import UnitFactsShape, unit_facts
@@ -114,7 +115,7 @@ def units(
     trashed: Annotated[bool, Query(description="List units in the trash instead")] = False,
 ) -> UnitList:
     """Units under test in the order in which they were added; trashed ones on request."""
-    part = list_units(session, limit, cursor, search=search, trashed=trashed)
+    part = list_units_with_parts(session, limit, cursor, search=search, trashed=trashed)
     return UnitList(
         units=[UnitShape.model_validate(unit) for unit in part.rows], next_cursor=part.next_cursor, **of_bench(session)
     )

@@ -11,7 +11,7 @@ from app.services.bench.choices import SUBJECT, bench_choices, change_bench
 from app.services.bench.definitions import BenchChoices
 from app.services.bench.time_zones import zone_names
 from app.services.history.change_history import DescribedChange, change_history
-from app.services.units.lists import list_tariffs
+from app.services.units.cursor_lists import list_tariffs
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
 from app.web.progress_board import KEY_FIELD, ProgressBoardDep

@@ -10,7 +10,7 @@ from app.services.bench.definitions import NewLogger
 from app.services.bench.loggers import add_logger, change_logger, get_logger
 from app.services.history.change_history import ChangeFilter, DescribedChange, change_history, described_changes
 from app.services.logs.logger_profiles import list_profiles
-from app.services.units.lists import list_loggers
+from app.services.units.cursor_lists import list_loggers
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form, filled_form

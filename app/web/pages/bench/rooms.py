@@ -10,7 +10,7 @@ from starlette.responses import RedirectResponse, Response
 from app.services.bench.definitions import NewRoom
 from app.services.bench.rooms import SIDE_UNCERTAINTY_M, add_room, change_room, get_room
 from app.services.history.change_history import DescribedChange, change_history
-from app.services.units.lists import list_rooms
+from app.services.units.cursor_lists import list_rooms
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form, filled_form

@@ -9,7 +9,7 @@ from starlette.responses import RedirectResponse, Response
 from app.services.bench.definitions import NewSmokeSource
 from app.services.bench.smoke_sources import add_smoke_source, change_smoke_source, get_smoke_source
 from app.services.history.change_history import DescribedChange, change_history
-from app.services.units.lists import list_smoke_sources
+from app.services.units.cursor_lists import list_smoke_sources
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form, filled_form

@@ -16,7 +16,7 @@ from app.services.costs.running_cost import running_cost_view
 from app.services.history.latest_data_date import POWER, PRICES, latest_data_date
 from app.services.ranking.extra_columns import extra_facts
 from app.services.ranking.table import rank_units
-from app.services.reviews.unit_page import unit_overview
+from app.services.reviews.unit_overview import unit_overview
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import EXTRA_COLUMNS, RankingChoices
 from app.web.forms.chart_choices import compare_choices, compared_setting_ids, cost_choices

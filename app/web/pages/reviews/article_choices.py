@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 from app.figures.articles.article_sections import ALWAYS
 from app.figures.renderers.svg_colours import Look
 from app.services.measurements.sound_clips import clips_of_unit
-from app.services.reviews.unit_page import unit_overview
+from app.services.reviews.unit_overview import unit_overview
 from app.services.reviews.verdicts import PUBLISHED, Verdict, verdicts_of_unit
 from app.services.reviews.wording import Draft, DraftPicture
 from app.web.downloads.picture_sizes import SIZES

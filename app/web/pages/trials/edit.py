@@ -51,7 +51,7 @@ def trial_to_change(trial_id: Id, session: SessionDep, render: RenderDep) -> Res
 @router.post("/trials/{trial_id}/edit")
 def trial_changed(trial_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
     from app.services.trials.detail import trial_detail  # loaded when used: it needs scipy
-    from app.services.trials.facts import CHANGEABLE, change_trial_facts
+    from app.services.trials.edit import CHANGEABLE, change_trial_details
 
     trial = trial_detail(session, trial_id).trial
     form.values["kind"] = [trial.kind]  # the kind cannot change; another kind would be another trial
@@ -59,7 +59,7 @@ def trial_changed(trial_id: Id, session: SessionDep, render: RenderDep, form: Ty
         told = new_trial_of(session, form, TrialMarks(), "UTC")
         form.stop_if_errors()
         changed = {name: getattr(told, name) for name in CHANGEABLE}
-        change_trial_facts(session, trial_id, changed, who=form.text("who"), why=form.text("why"))
+        change_trial_details(session, trial_id, changed, who=form.text("who"), why=form.text("why"))
         return RedirectResponse(f"/trials/{trial_id}", 303)
     return render(TEMPLATE, _page(session, trial_detail(session, trial_id).trial, form), status_code=422)
 

@@ -32,7 +32,7 @@ def trial_figure(
     trial_id: Id, request: Request, session: SessionDep, channel: Channel = "", scale: Scale = "linear"
 ) -> Response:
     """Readings, marks and fit of a trial; with marks in the URL, as they would be under those."""
-    from app.figures.charts.trial_chart import trial_chart
+    from app.figures.charts.trial_in_log_time import trial_chart
 
     return _figure(trial_chart(_drawing(session, trial_id, channel, request), _facts(session), scale=scale), request)
 
@@ -40,7 +40,7 @@ def trial_figure(
 @router.get("/trials/{trial_id}/residuals.json")
 def trial_residuals(trial_id: Id, request: Request, session: SessionDep, channel: Channel = "") -> Response:
     """Residuals of the fit inside its window."""
-    from app.figures.charts.trial_chart import trial_residuals_chart
+    from app.figures.charts.trial_in_log_time import trial_residuals_chart
 
     return _figure(trial_residuals_chart(_drawing(session, trial_id, channel, request), _facts(session)), request)
 
@@ -48,7 +48,7 @@ def trial_residuals(trial_id: Id, request: Request, session: SessionDep, channel
 @router.get("/trials/add/{token}/figure.json")
 def preview_figure(token: str, request: Request, session: SessionDep, area: StagingDep) -> Response:
     """Preview chart of a staged log, read as the URL says."""
-    from app.figures.charts.trial_chart import trial_chart
+    from app.figures.charts.trial_in_log_time import trial_chart
     from app.services.trials.drawing import log_drawing
 
     form = query_form(request.query_params)

@@ -1,4 +1,4 @@
 """Units under test, their measurements, ratings, claims and clips.
 
-Begin with `view.py`.
+Begin with `page.py`.
 """

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from app.compute.wording.numbers import counted, listed
-from app.services.reviews.unit_page import UnitOverview
+from app.services.reviews.unit_overview import UnitOverview
 
 RUNS_PLANNED = 2  # for each setting; common practice, no source: one run says nothing of the spread between runs
 

@@ -7,9 +7,9 @@ from sqlalchemy.orm import Session
 from app.services.units.consumables import add_consumable, add_consumable_price, say_none_needed
 from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
 from app.services.units.entry import add_setting
-from app.services.units.lists import unit_with_parts
 from app.services.units.prices import add_price
 from app.services.units.speed_settings import choose_highest, rename_setting, settings_of
+from app.services.units.with_parts import unit_with_parts
 from app.web.forms.typed_form import TypedForm, filled_form
 
 PACK = "consumable_"  # prefix of the fields of a pack's price

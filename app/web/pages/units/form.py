@@ -15,7 +15,7 @@ from app.services.bench.choices import bench_choices
 from app.services.history.change_history import DescribedChange, change_history
 from app.services.units.definitions import USUAL_KIND
 from app.services.units.entry import SUBJECT, add_unit, change_unit
-from app.services.units.lists import unit_with_parts
+from app.services.units.with_parts import unit_with_parts
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form

@@ -1,25 +1,18 @@
-"""List of units, and the page of one."""
+"""List of units."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from fastapi import Request
 from starlette.responses import HTMLResponse
 
 from app.compute.wording.numbers import counted, money
-from app.errors import InvalidValue
-from app.services.reviews.unit_page import unit_overview
 from app.services.reviews.verdicts import OutdatedText, outdated_texts
 from app.services.snapshot.bench_snapshot import current_snapshot
-from app.services.snapshot.choices import RankingChoices
 from app.services.units.list import ListedUnit, UnitsList, list_units
-from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address, query_form
 from app.web.forms.typed_form import TypedForm
-from app.web.forms.unit_system import units_from_form
-from app.web.pages.units.more import unit_more
-from app.web.pages.units.view import unit_page
 from app.web.routers import page_router
 from app.web.templating.page_context import Choice, PageLinks
 
@@ -74,25 +67,6 @@ def show_units(request: Request, session: SessionDep, render: RenderDep) -> HTML
     outdated = outdated_texts(session, [unit.id for unit in units.units])
     page = _list_page(units, form, max(offset, 0), trashed, outdated)
     return render("pages/units/list.html", page, status_code=200 if form.is_good else 422)
-
-
-@router.get("/units/{unit_id}")
-def show_unit(unit_id: Id, request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
-    form = query_form(request.query_params)
-    choices = RankingChoices(channel=form.text("channel"), room_id=form.whole_number("room_id", "The test room"))
-    try:
-        known = unit_overview(session, unit_id, choices)
-    except InvalidValue as error:
-        form.add_error(error.field or "", error.message)
-        known = unit_overview(session, unit_id)
-    system = units_from_form(form)
-    page = replace(
-        unit_page(known, form, system, unit_more(session, known, system)),
-        outdated=outdated_texts(session, [unit_id]).get(unit_id),
-        download_query=address("", form.values, unit=unit_id).lstrip("?"),
-    )
-    charts = page.has_curve or page.more.has_price_history or page.more.has_claims_chart
-    return render("pages/units/page.html", page, status_code=200 if form.is_good else 422, charts=charts)
 
 
 def _list_page(

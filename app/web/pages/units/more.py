@@ -11,7 +11,7 @@ from app.services.adding_trials.plans.campaigns import planned_of_unit
 from app.services.measurements.efficiency import UnitEfficiency, unit_efficiency
 from app.services.measurements.measured_rates import rates_of_unit
 from app.services.measurements.sound_clips import clips_of_unit
-from app.services.reviews.unit_page import UnitOverview
+from app.services.reviews.unit_overview import UnitOverview
 from app.services.reviews.verdicts import verdicts_of_unit
 from app.web.dependencies import SessionDep
 from app.web.forms.unit_system import UnitSystem

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from app.compute.wording.numbers import listed, measured_text, not_within, plus_minus
-from app.services.reviews.unit_page import UnitOverview
+from app.services.reviews.unit_overview import UnitOverview
 from app.services.trials.list import ListedTrial
 from app.web.forms.unit_system import UnitSystem
 from app.web.pages.cells import Cell

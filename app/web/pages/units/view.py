@@ -11,7 +11,7 @@ from app.services.measurements.power_levels import SettingPower
 from app.services.measurements.sound_levels import SettingLevel
 from app.services.ranking.assumed_spread import assumed_spread_words
 from app.services.ranking.table import RankedSetting
-from app.services.reviews.unit_page import UnitOverview
+from app.services.reviews.unit_overview import UnitOverview
 from app.services.reviews.verdicts import OutdatedText
 from app.services.units.with_parts import ConsumableOfUnit
 from app.web.forms.typed_form import TypedForm

@@ -15,7 +15,7 @@ CHANGEABLE = tuple(name for name in CONDITIONS if name != "kind")
 _WORDS_ONLY = frozenset(TRIAL_TEXTS)
 
 
-def change_trial_facts(
+def change_trial_details(
     session: Session,
     trial_id: int,
     changed: dict[str, object],

@@ -1,4 +1,4 @@
-"""Keeps every address that was ever published: of a renamed unit it shows today's, of a deleted one a page says so."""
+"""No published address breaks: that of a renamed unit leads to today's, and that of a deleted one shows a notice."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field

@@ -1,4 +1,4 @@
-"""What machines read of the site: facts in the page (JSON-LD by schema.org), site map, robots, and citation.
+"""Metadata of the site: JSON-LD by schema.org in pages, site map, robots.txt, citation, and deposit.
 
 Only facts that the bench holds: a data set, and a product for each unit that exists. No ratings, no stars.
 """
@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from app.compute.method import METHOD_NAME
 from app.figures.tables.table import ExportTable
-from app.services.reviews.unit_page import UnitOverview
+from app.services.reviews.unit_overview import UnitOverview
 from app.web.published.change_pages import EditionOfSite
 from app.web.published.site_frame import SiteFile, SiteFrame
 
@@ -86,8 +86,8 @@ def _url(site: SiteFrame, path: str) -> str:
     return f"{site.base_url}{path}"
 
 
-def found_files(site: SiteFrame, edition: EditionOfSite) -> list[SiteFile]:
-    """Robots and citation, and the site map where the site has a URL, which a site map needs."""
+def metadata_files(site: SiteFrame, edition: EditionOfSite) -> list[SiteFile]:
+    """robots.txt, citation and deposit; a site map only where the site has a URL, which it needs."""
     robots = "User-agent: *\nAllow: /\n"
     files = [
         SiteFile("CITATION.cff", _citation(site, edition).encode()),

@@ -1,18 +1,17 @@
-"""Paged lists of bench items, in the order in which they were added."""
+"""Lists for scripts, a page at a time after a cursor: units, rooms, loggers, smoke sources, tariffs, oldest first."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
 from sqlalchemy import Select, select
-from sqlalchemy.orm import InstrumentedAttribute, Session, selectinload
+from sqlalchemy.orm import InstrumentedAttribute, Session
 
-from app.errors import InvalidValue, NotFound
+from app.errors import InvalidValue
 from app.services.units.with_parts import UnitWithParts, with_parts
 from app.storage.models.bench import Tariff
 from app.storage.models.loggers import Logger, SmokeSource
 from app.storage.models.rooms import Room
-from app.storage.models.units_under_test import Consumable, UnitUnderTest
+from app.storage.models.units_under_test import UnitUnderTest
 from app.storage.words_in_columns import contains_word
 
 MOST_ROWS = 500
@@ -73,7 +72,7 @@ def list_tariffs(session: Session, limit: int = MOST_ROWS, cursor: str | None = 
     return list_part(session, select(Tariff), Tariff.id, limit, cursor)
 
 
-def list_units(
+def list_units_with_parts(
     session: Session, limit: int = MOST_ROWS, cursor: str | None = None, *, search: str = "", trashed: bool = False
 ) -> ListPart[UnitWithParts]:
     """Units with settings, prices and consumables; `search` is in maker and model, case-insensitive."""
@@ -84,20 +83,3 @@ def list_units(
         statement = statement.where(contains_word(name, search.strip().lower()))
     part = list_part(session, statement, UnitUnderTest.id, limit, cursor)
     return ListPart(with_parts(session, part.rows), part.next_cursor)
-
-
-def unit_with_parts(session: Session, unit_id: int) -> UnitUnderTest:
-    """A unit with its current settings, prices and consumables. Raises NotFound."""
-    statement = select(UnitUnderTest).where(UnitUnderTest.id == unit_id).options(*everything_of_a_unit())
-    unit = session.scalar(statement.execution_options(populate_existing=True))
-    if unit is None:
-        raise NotFound("unit under test", unit_id)
-    return unit
-
-
-def everything_of_a_unit() -> Sequence[Any]:
-    return (
-        selectinload(UnitUnderTest.settings),
-        selectinload(UnitUnderTest.prices),
-        selectinload(UnitUnderTest.consumables).selectinload(Consumable.prices),
-    )

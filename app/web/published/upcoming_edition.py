@@ -1,4 +1,4 @@
-"""Everything known of the edition to be published before its pages are made: numbers, moves, identity."""
+"""What is known of the next edition before its pages are made: its numbers, which of them moved, and its number."""
 
 import hashlib
 import zlib
@@ -34,7 +34,7 @@ from app.web.published.site_frame import SiteFrame, site_frame
 
 
 @dataclass(frozen=True, slots=True)
-class EditionAtHand:
+class UpcomingEdition:
     """The edition to be published.
 
     numbers : how many are published; numbers_packed : their list as a file, compressed, because that of a large bench
@@ -110,7 +110,7 @@ class EditionAtHand:
         )
 
 
-def read_edition_at_hand(session: Session, base_url: str, now: datetime) -> EditionAtHand:
+def read_upcoming_edition(session: Session, base_url: str, now: datetime) -> UpcomingEdition:
     newest = newest_edition(session)
     before = None if newest is None else manifest_of(session, newest)
     sources, made = read_page_sources(session), {} if newest is None else made_from(session, newest)
@@ -128,7 +128,7 @@ def read_edition_at_hand(session: Session, base_url: str, now: datetime) -> Edit
     if moved:
         number = 1 if newest is None else newest.id + 1
         latest.insert(0, (number, now.date().isoformat(), moved))
-    return EditionAtHand(
+    return UpcomingEdition(
         frame=site_frame(session, number_marks(latest), base_url, first_numbers(session) or numbers_sha256),
         unit_names=unit_names(session),
         numbers=len(numbers),

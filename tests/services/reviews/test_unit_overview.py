@@ -8,7 +8,7 @@ from app.errors import NotFound
 from app.services.adding_trials.add import add_trial
 from app.services.bench.chart_facts import read_chart_facts
 from app.services.logs.trial_fields import NewTrial
-from app.services.reviews.unit_page import unit_overview
+from app.services.reviews.unit_overview import unit_overview
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.trials.trash import trash_unit
 from app.services.units.consumables import add_consumable, add_consumable_price

@@ -1,4 +1,4 @@
-"""Everything known about one unit, in a buyer's order."""
+"""Everything known about one unit, in the order in which a buyer asks."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
