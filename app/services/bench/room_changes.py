@@ -3,22 +3,19 @@
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from sqlalchemy import func, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.errors import AlreadyStored, InvalidValue, NotFound
 from app.services.bench.definitions import NewCheckUnit, NewRoomChange
 from app.services.bench.rooms import get_room
-from app.services.logs.trial_kinds import UNIT_RUNNING
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.checked_values import required_text
 from app.services.store.entry_fields import checked_entry
 from app.storage.models.rooms import CheckUnit, RoomChange
-from app.storage.models.trials import Trial
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
 SUBJECT = "room"
-_MOST_SETTINGS = 200  # offered in a form
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,29 +122,6 @@ def check_units_of_room(session: Session, room_id: int) -> tuple[NamedCheckUnit,
     """The check units of a room, oldest first; each is replaced by the next."""
     rows = session.scalars(select(CheckUnit).where(CheckUnit.room_id == room_id).order_by(CheckUnit.valid_from)).all()
     return tuple(named_check_unit(session, row) for row in rows)
-
-
-def settings_in_room(session: Session, room_id: int) -> tuple[tuple[int, str], ...]:
-    """Id and name of the settings with trials in a room, those with most trials first; a check unit is one of them."""
-    number = func.count()
-    # counted in the index alone; more than are offered, because units in the trash are left out
-    tried = (
-        select(Trial.setting_id, number.label("trials"))
-        .where(Trial.room_id == room_id, Trial.kind == UNIT_RUNNING, Trial.trashed_at.is_(None))
-        .group_by(Trial.setting_id)
-        .order_by(number.desc(), Trial.setting_id)
-        .limit(2 * _MOST_SETTINGS)
-        .subquery()
-    )
-    rows = session.execute(
-        select(SpeedSetting.id, UnitUnderTest.maker, UnitUnderTest.model, SpeedSetting.name)
-        .join(tried, tried.c.setting_id == SpeedSetting.id)
-        .join(UnitUnderTest, UnitUnderTest.id == SpeedSetting.unit_under_test_id)
-        .where(UnitUnderTest.trashed_at.is_(None))
-        .order_by(tried.c.trials.desc(), SpeedSetting.id)
-        .limit(_MOST_SETTINGS)
-    )
-    return tuple((setting_id, f"{maker} {model}, {name}") for setting_id, maker, model, name in rows)
 
 
 def named_check_unit(session: Session, row: CheckUnit) -> NamedCheckUnit:

@@ -14,9 +14,10 @@ from app.services.bench.room_changes import (
     delete_check_unit,
     delete_room_change,
     mark_check_unit,
-    settings_in_room,
 )
 from app.services.results.control_charts.room_charts import read_changes
+from app.services.snapshot.bench_snapshot import current_snapshot
+from app.services.snapshot.tried_settings import settings_in_room
 from app.services.store.audit import changes_of
 from app.services.store.checked_values import latest_current_day
 from tests.conftest import SmallBench
@@ -104,10 +105,10 @@ def test_a_check_unit_needs_a_setting_that_exists(session: Session, small_bench:
 
 
 def test_settings_are_offered_by_their_trials_in_the_room(session: Session, small_bench: SmallBench):
-    assert settings_in_room(session, small_bench.room_id) == ()
+    assert settings_in_room(current_snapshot(session), small_bench.room_id) == ()
     for setting_id, number in ((small_bench.low_setting_id, 1), (small_bench.high_setting_id, 3)):
         add_runs(session, small_bench.room_id, [4.0] * number, setting=(small_bench.unit_id, setting_id))
-    assert settings_in_room(session, small_bench.room_id) == (
+    assert settings_in_room(current_snapshot(session), small_bench.room_id) == (
         (small_bench.high_setting_id, "Maker A Model 1, high"),
         (small_bench.low_setting_id, "Maker A Model 1, low"),
     )

@@ -69,7 +69,7 @@ def _plan_view(snapshot: BenchSnapshot, choices: PlanChoices) -> PlanView:
     bench = _bench(snapshot, choices, room)
     if asked:
         where = choices.channel, choices.aerosol, room.id
-        settings = planned_settings(snapshot.session, {one: names[one] for one in asked}, bench.tested, where)
+        settings = planned_settings(snapshot, {one: names[one] for one in asked}, bench.tested, where)
         answer = answer_of_settings(bench, [settings[one] for one in asked])
     else:
         answer = answer_of_order(bench)

@@ -35,7 +35,7 @@ from app.services.adding_trials.plans.settings import (
     days_of_pools,
     planned_settings,
     setting_names,
-    shared_of_settings,
+    shared_by_unit,
 )
 from app.services.ranking.table import rank_units
 from app.services.snapshot.bench_snapshot import BenchSnapshot
@@ -230,12 +230,11 @@ def answer_of_order(bench: PlannedBench) -> Answer:
     )
     ranked = []
     where = choices.channel, choices.aerosol, bench.room.key.room_id
-    keys = [line.row.setting_id for line in ranking.lines if line.row.setting_id is not None]
-    shared = shared_of_settings(bench.snapshot.session, where, keys)
+    shared = bench.snapshot.by_unit(shared_by_unit, where)
     for line in ranking.lines:
         tested = bench.tested.get(line.row.setting_id or 0)
         if tested is not None and tested.in_room is not None and tested.measurable:
-            own = shared.get(tested.setting_id)
+            own = shared.get(line.row.unit_id, {}).get(tested.setting_id)
             trials = line.row.usable_trials or 1
             ranked.append(RankedSetting(tested.setting_id, tested.in_room, trials, own.of_mean if own else 0.0))
     if len(ranked) < 2:
@@ -246,7 +245,7 @@ def answer_of_order(bench: PlannedBench) -> Answer:
         more[step.key] = more.get(step.key, 0) + 1
     shown = [key for key, _ in plan.gains[:_NEXT_SHOWN]]
     named = setting_names(bench.snapshot.session, {*more, *shown})
-    settings = planned_settings(bench.snapshot.session, {key: named[key] for key in more}, bench.tested, where)
+    settings = planned_settings(bench.snapshot, {key: named[key] for key in more}, bench.tested, where)
     settled = certain_pairs(plan)
     steps = (
         Step(0, 0, plan.wrong_now),

@@ -22,8 +22,9 @@ from app.compute.statistics.spread_sources import OWN_REPEATS
 from app.services.results.control_charts.key import ChartKey
 from app.services.results.natural_decay_pools import EmptyRoomRuns
 from app.services.results.repeatability import FIGURES
-from app.services.results.rows import float_columns, stored_fit
+from app.services.results.rows import stored_fit
 from app.services.results.summary_trials import PARTS
+from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.services.snapshot.settings_in_rooms import TestedSetting
 from app.storage.models.loggers import SmokeSource
 from app.storage.models.summaries import BenchRepeatability, SettingSummary
@@ -68,7 +69,7 @@ def setting_names(session: Session, setting_ids: Collection[int]) -> dict[int, t
 
 
 def planned_settings(
-    session: Session,
+    snapshot: BenchSnapshot,
     names: dict[int, tuple[int, str]],
     tested: Mapping[int, TestedSetting],
     where: tuple[str, str, int],
@@ -77,19 +78,20 @@ def planned_settings(
 
     where : channel, aerosol and room
     """
+    session = snapshot.session
     spread = bench_spread(session, where[0])
     summaries = {row.setting_id: row for row in session.execute(_summaries(where, list(names)))}
     results: dict[int, list[ChannelResult]] = {}
     for setting_id, result in session.execute(_results(where, list(names))):
         results.setdefault(setting_id or 0, []).append(result)
-    shared = shared_of_settings(session, where, list(names))
+    units = snapshot.some_units(shared_by_unit, where, {unit_id for unit_id, _ in names.values()})
     found = {}
     for setting_id, (unit_id, name) in names.items():
         one, runs = tested.get(setting_id), results.get(setting_id, [])
         row = summaries.get(setting_id)
         variance = length = None
         if one is not None and one.total_decay is not None and row is not None and runs:
-            variance, length = _variance_and_length(one.total_decay, row, runs, shared[setting_id], spread)
+            variance, length = _variance_and_length(one.total_decay, row, runs, units[unit_id][setting_id], spread)
         trials = row.usable_trials if row is not None else 0
         differs = bool(row is not None and row.heterogeneous)
         found[setting_id] = PlannedSetting(setting_id, unit_id, name, trials, variance, length, differs)
@@ -104,23 +106,25 @@ class SharedOfSetting:
     parts: SharedParts
 
 
-def shared_of_settings(
-    session: Session, where: tuple[str, str, int], setting_ids: list[int]
-) -> dict[int, SharedOfSetting]:
-    """By setting with a usable trial, with equal weights of its trials."""
-    rows: Sequence[Any] = session.execute(_parts(where, setting_ids)).all()
+def shared_by_unit(
+    snapshot: BenchSnapshot, where: tuple[str, str, int], unit_ids: Collection[int] | None
+) -> dict[int, dict[int, SharedOfSetting]]:
+    """By unit, and by setting with a usable trial, with equal weights of its trials."""
+    rows = snapshot.session.execute(_parts(where, unit_ids)).all()
     if not rows:
         return {}
-    parts = shared_parts(*float_columns([row[2:] for row in rows])).rows()
-    of_setting: dict[int, list[tuple[SharedParts, int | None]]] = {}
-    for (setting_id, logger_id, *_), of_trial in zip(rows, parts, strict=True):
-        of_setting.setdefault(setting_id, []).append((of_trial, logger_id))
-    found = {}
-    for setting_id, trials in of_setting.items():
+    units, settings, loggers, *stored = zip(*rows, strict=True)
+    parts = shared_parts(*np.array(stored, dtype=np.float64)).rows()
+    of_setting: dict[tuple[int, int], list[tuple[SharedParts, int | None]]] = {}
+    for unit_id, setting_id, of_trial, logger_id in zip(units, settings, parts, loggers, strict=True):
+        of_setting.setdefault((unit_id, setting_id), []).append((of_trial, logger_id))
+    found: dict[int, dict[int, SharedOfSetting]] = {}
+    for (unit_id, setting_id), trials in of_setting.items():
         own = [each for each, _ in trials]
         weights = [1 / len(own)] * len(own)
-        mean = SharedParts(*np.mean(own, axis=0).tolist())
-        found[setting_id] = SharedOfSetting(shared_uncertainty(weights, own, [one for _, one in trials]), mean)
+        mean = SharedParts(*(sum(part) / len(own) for part in zip(*own, strict=True)))
+        of_mean = shared_uncertainty(weights, own, [logger_id for _, logger_id in trials])
+        found.setdefault(unit_id, {})[setting_id] = SharedOfSetting(of_mean, mean)
     return found
 
 
@@ -210,7 +214,7 @@ class PlannedRoom:
 
 
 def planned_room(session: Session, key: ChartKey, day: float) -> PlannedRoom:
-    pools = EmptyRoomRuns(session)
+    pools = EmptyRoomRuns(session, key.channel)
     chosen, spread = pools.of_room(key, day)
     length = None
     if chosen.chosen:
@@ -262,24 +266,24 @@ def _summaries(where: tuple[str, str, int], setting_ids: list[int]) -> Select[*t
 
 def _results(where: tuple[str, str, int], setting_ids: list[int]) -> Select[*tuple[Any, ...]]:
     """Usable results of the settings, oldest first."""
-    return _of_usable(select(Trial.setting_id, ChannelResult), where, setting_ids)
+    return _of_usable(select(Trial.setting_id, ChannelResult), where).where(Trial.setting_id.in_(setting_ids))
 
 
-def _parts(where: tuple[str, str, int], setting_ids: list[int]) -> Select[*tuple[Any, ...]]:
-    """Of the same: setting, logger, rate and the parts of its uncertainty."""
-    columns = Trial.setting_id, Trial.logger_id, ChannelResult.total_decay_per_h, *PARTS
-    return _of_usable(select(*columns), where, setting_ids)
+def _parts(where: tuple[str, str, int], unit_ids: Collection[int] | None) -> Select[*tuple[Any, ...]]:
+    """Of the usable results of some units, or of all: setting, logger, rate and the parts of its uncertainty."""
+    columns = Trial.unit_under_test_id, Trial.setting_id, Trial.logger_id, ChannelResult.total_decay_per_h, *PARTS
+    query = _of_usable(select(*columns), where)
+    if unit_ids is None:
+        return query.where(Trial.setting_id.is_not(None))
+    return query.where(Trial.unit_under_test_id.in_(unit_ids))
 
 
-def _of_usable(
-    query: Select[*tuple[Any, ...]], where: tuple[str, str, int], setting_ids: list[int]
-) -> Select[*tuple[Any, ...]]:
+def _of_usable(query: Select[*tuple[Any, ...]], where: tuple[str, str, int]) -> Select[*tuple[Any, ...]]:
     channel, aerosol, room_id = where
     return (
         query.join(ChannelResult, ChannelResult.trial_id == Trial.id)
         .outerjoin(SmokeSource, SmokeSource.id == Trial.smoke_source_id)
         .where(
-            Trial.setting_id.in_(setting_ids),
             Trial.room_id == room_id,
             Trial.trashed_at.is_(None),
             Trial.excluded_at.is_(None),

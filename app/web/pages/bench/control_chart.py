@@ -23,7 +23,6 @@ from app.services.bench.room_changes import (
     delete_check_unit,
     delete_room_change,
     mark_check_unit,
-    settings_in_room,
 )
 from app.services.bench.rooms import get_room
 from app.services.results.control_charts.check_unit_spread import FEWEST_CHECK_RUNS
@@ -41,6 +40,7 @@ from app.services.results.control_charts.words import (
 )
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.room_charts import SnapshotSource
+from app.services.snapshot.tried_settings import settings_in_room
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address, query_form
@@ -197,7 +197,7 @@ def _page(session: Session, charts: RoomCharts, form: TypedForm, asked: TypedFor
     channels = dict.fromkeys((key.channel, *(one.channel for one in charts.offered)))
     aerosols = dict.fromkeys((key.aerosol, *(one.aerosol for one in charts.offered)))
     marks = check_units_of_room(session, room.id)
-    chosen = form.typed("check_setting")
+    chosen, tried = form.typed("check_setting"), settings_in_room(current_snapshot(session), room.id)
     return ControlPage(
         title=f"Control chart of {room.name}",
         room_id=room.id,
@@ -219,7 +219,7 @@ def _page(session: Session, charts: RoomCharts, form: TypedForm, asked: TypedFor
         fewest_check_runs=FEWEST_CHECK_RUNS,
         settings=[
             Choice("", "choose one", not chosen),
-            *(Choice(str(id_), name, str(id_) == chosen) for id_, name in settings_in_room(session, room.id)),
+            *(Choice(str(id_), name, str(id_) == chosen) for id_, name in tried),
         ],
     )
 
