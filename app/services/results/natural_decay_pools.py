@@ -77,17 +77,17 @@ def middle_of_week(day: float) -> int:
 
 
 class EmptyRoomRuns:
-    """The usable empty-room runs of the bench, or of one channel, read once, and the pools made from them.
+    """The usable empty-room runs of the bench, read once, and the pools made from them.
 
     Trials of one week with the same runs share one pool, so that their common natural decay cancels
     when they are compared.
     """
 
-    def __init__(self, session: Session, channel: str = "") -> None:
+    def __init__(self, session: Session) -> None:
         self._session = session
         stale_after_days = session.connection().scalar(_stale_query())  # one column is read faster than the object
         self._limits = Limits(float(stale_after_days or 180))
-        self._runs = _usable_runs(session, channel)
+        self._runs = _usable_runs(session)
         self._spread: dict[ChartKey, Repeatability] = {}
 
     def serving(self, requests: Sequence[PoolRequest], *, keep: bool = True) -> list[PooledForTrial]:
@@ -235,18 +235,16 @@ def remove_unused_pools(session: Session) -> None:
         session.execute(delete(NaturalDecayPool).where(NaturalDecayPool.id.in_(batch)))
 
 
-def _usable_runs(session: Session, channel: str) -> dict[ChartKey, list[EmptyRoomRun]]:
+def _usable_runs(session: Session) -> dict[ChartKey, list[EmptyRoomRun]]:
     """Of one room, channel and aerosol each: smoke, dust and pollen settle at different rates."""
     session.flush()
-    query = _usable_query()
-    asked = query.where(ChannelResult.channel == channel) if channel else query
-    rows = session.connection().execute(asked).all()  # plain rows are read faster than ORM rows
+    rows = session.connection().execute(_usable_query()).all()  # plain rows are read faster than ORM rows
     runs: dict[ChartKey, list[EmptyRoomRun]] = defaultdict(list)
-    for trial_id, room_id, aerosol, at, name, value, uncertainty, degrees, humidity, start_level in rows:
+    for trial_id, room_id, aerosol, at, channel, value, uncertainty, degrees, humidity, start_level in rows:
         rate = measured_or_none(value, uncertainty, degrees)
         if rate is not None:
             run = EmptyRoomRun(trial_id, rate, day_number(at), humidity, start_level)
-            runs[ChartKey(room_id, name, aerosol)].append(run)
+            runs[ChartKey(room_id, channel, aerosol)].append(run)
     return runs
 
 

@@ -214,7 +214,7 @@ class PlannedRoom:
 
 
 def planned_room(session: Session, key: ChartKey, day: float) -> PlannedRoom:
-    pools = EmptyRoomRuns(session, key.channel)
+    pools = EmptyRoomRuns(session)
     chosen, spread = pools.of_room(key, day)
     length = None
     if chosen.chosen:
