@@ -34,11 +34,10 @@ def decay_fit_ratio() -> dict[str, float]:
     time_h = elapsed_s / 3600
     design = np.column_stack([np.ones(READINGS), time_h])
     logs = np.log(np.maximum(levels, 1.0))
-    nothing_before = levels[:0]
 
     def fit() -> object:
         blocks = block_means(time_h, levels, 1 / 3600, 1.0)
-        bounds = background_bounds(blocks, nothing_before, None, False, 1.0)
+        bounds = background_bounds(blocks, None, None, False, 1.0)
         return fit_exponential(blocks, bounds, quick_fit(blocks, bounds))
 
     reference = median_ms(lambda: np.linalg.lstsq(design, logs))

@@ -19,7 +19,7 @@ from app.compute.decay.window import (
     window_sensitivity,
     window_start_h,
 )
-from app.compute.signal.background import FEWEST_BEFORE, background_bounds, noise_at_lowest
+from app.compute.signal.background import BeforeSmoke, background_bounds, before_smoke, noise_at_lowest
 from app.compute.signal.blocks import Blocks, block_means
 from app.compute.signal.clipping import lowest_level
 from app.compute.signal.events import RateEvent, find_event
@@ -96,8 +96,8 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
     marks = terms.marks
     start_h, saturated = _start(readings, phases, terms)
     end_h = phases.end_h if marks.fit_end_h is None else min(marks.fit_end_h, phases.end_h)
-    before = readings.level[phases.before_smoke]
-    before_level = float(np.median(before)) if before.size >= FEWEST_BEFORE else math.nan
+    before = before_smoke(readings.level[phases.before_smoke])
+    before_level = before.level if before is not None else math.nan
     first = int(readings.time_h.searchsorted(start_h - ROUNDING_H))
     usable = slice(first, max(int(readings.time_h.searchsorted(end_h + ROUNDING_H, side="right")), first))
     why = _why_no_window(readings, phases, usable, start_h, end_h)
@@ -224,7 +224,7 @@ def _why_no_window(readings: Readings, phases: Phases, usable: slice, start_h: f
 
 
 def _window(
-    readings: Readings, terms: FitTerms, usable: slice, before: Floats, end_h: float
+    readings: Readings, terms: FitTerms, usable: slice, before: BeforeSmoke | None, end_h: float
 ) -> tuple[slice, Blocks, BackgroundBounds, QuickFit]:
     """Readings above the floor: fit, cut, and fit again."""
     places, quick = usable, None

@@ -175,7 +175,9 @@ class NoiseRows:
         before[:, 1:] = phi
         repeated = np.concatenate([columns.T] * rows, axis=1)
         over = repeated * weight.ravel()
-        over[:, 1:] -= repeated[:, :-1] * before.ravel()[1:]
+        earlier = repeated[:, :-1]
+        earlier *= before.ravel()[1:]
+        over[:, 1:] -= earlier
         solved, _ = dpttrs(factor, off, over.T)
         apart = -1, rows, count
         sums: Floats = over.reshape(apart).transpose(1, 0, 2) @ solved.T.reshape(apart).transpose(1, 2, 0)

@@ -1,6 +1,7 @@
 """What is known of the background before the fit: bounds, level, and how fast it may drift."""
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -31,6 +32,21 @@ FEWEST_BEFORE = 3  # readings before the smoke needed to estimate a background
 NOISE_BELOW_BACKGROUND = 2.0
 
 
+@dataclass(frozen=True, slots=True)
+class BeforeSmoke:
+    """Median of the readings before the smoke, and the variance of their mean."""
+
+    level: float
+    variance: float
+
+
+def before_smoke(readings: Floats) -> BeforeSmoke | None:
+    """None with too few readings."""
+    if readings.size < FEWEST_BEFORE:
+        return None
+    return BeforeSmoke(float(np.median(readings)), float(np.var(readings)) / min(readings.size, 4))
+
+
 def noise_at_lowest(blocks: Blocks, quick: QuickFit) -> float:
     """Standard deviation of the lowest block, drifting noise and rounding together, from the residuals."""
     noise = noise_of_blocks(blocks, quick.level(blocks.time_h - blocks.time_h[0])).model()
@@ -40,7 +56,7 @@ def noise_at_lowest(blocks: Blocks, quick: QuickFit) -> float:
 
 def background_bounds(
     blocks: Blocks,
-    before: Floats,
+    before: BeforeSmoke | None,
     given_level: float | None,
     empty_room: bool,
     step: float,
@@ -60,12 +76,12 @@ def background_bounds(
     if given_level is not None:
         given = given_level
         return BackgroundBounds(min(low, given), max(high, given), given, rounding, drift_share * abs(given))
-    if before.size < FEWEST_BEFORE:
+    if before is None:
         return BackgroundBounds(low, high)  # free, it takes up most of a drift
-    level_before = float(np.median(before))
+    level_before = before.level
     share = BACKGROUND_SHARE_EMPTY_ROOM if empty_room else BACKGROUND_SHARE_RUNNING
     given = level_before if empty_room else MIDDLE_SHARE_RUNNING * level_before
-    variance = rounding**2 + (share * level_before) ** 2 + float(np.var(before)) / min(before.size, 4)
+    variance = rounding**2 + (share * level_before) ** 2 + before.variance
     drift = drift_share * abs(level_before)
     return BackgroundBounds(min(low, given), max(high, given), given, math.sqrt(variance), drift)
 

@@ -181,11 +181,11 @@ def _best_break(
     if best <= high - low:
         first = low + best
         tail = np.where(np.arange(count) >= first, decayed, 0.0)
-        more = [np.eye(count)[first - 1], tail]
+        more = [(np.arange(count) == first - 1).astype(float), tail]
     else:
         more = [columns[:, best - (high - low + 1)]]
     gain = 2 * (float(with_each[best]) - without)
-    return _Candidate(kind, places[best], gain, np.column_stack([null, *more])), without
+    return _Candidate(kind, float(places[best]), gain, np.column_stack([null, *more])), without
 
 
 def _beyond(whole: Floats, products: Floats, solve: Floats, right: Floats) -> tuple[Floats, Floats]:
@@ -199,22 +199,20 @@ def _beyond(whole: Floats, products: Floats, solve: Floats, right: Floats) -> tu
     return own, products[:, 3] - ((right[:, None] @ solve) @ across)[:, 0]
 
 
-def _break_columns(
-    time: Floats, decayed: Floats, fit: ExponentialFit, low: int, high: int
-) -> tuple[Floats, list[float]]:
+def _break_columns(time: Floats, decayed: Floats, fit: ExponentialFit, low: int, high: int) -> tuple[Floats, Floats]:
     """Columns of passing events and changes of rate (last), and the times of all breaks, jumps first [h]."""
     jumps = time[low : high + 1]
-    places, shapes = list(jumps), []
+    places, shapes = [jumps], []
     for share in PASSING_SHARES:
         width = share * float(time[-1])
         begins = jumps[::2]
         if share * time.size >= 2:
             shapes.append(np.minimum(np.maximum((time[:, None] - begins) / width, 0.0), 1.0))
-            places += list(begins)
+            places.append(begins)
     breaks = evenly_spaced(float(time[low]), float(time[high]), BREAKS_OF_RATE)
     shapes.append(-fit.amplitude * np.maximum(time[:, None] - breaks[None, :], 0.0))
     columns: Floats = np.concatenate(shapes, axis=1) * decayed[:, None]
-    return columns, [float(t) for t in (*places, *breaks)]
+    return columns, np.concatenate([*places, breaks])
 
 
 def _best_pair(

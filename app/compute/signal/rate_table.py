@@ -213,7 +213,8 @@ def log_agreement(background: Floats, variance: Floats, bounds: BackgroundBounds
         return agreement
     span = bounds.high - bounds.low
     edges = bounds.low + span * _PIECES
-    below = (edges[:, None, None] - background) / se
+    below = edges[:, None, None] - background
+    below /= se
     ndtr(below, out=below)
     pieces = (below[1:] - below[:-1]).reshape(BACKGROUND_PIECES, -1)
     even: Floats = np.log(np.maximum(_OVER_PIECES @ pieces / span, 1e-30)).reshape(se.shape)

@@ -113,7 +113,8 @@ def read_segment(source: Source, header: Header, stop: int) -> Segment:
     )
     likely_day_first = source.delimiter == ";" or known.decimal_mark == ","
     choices = source.choices
-    times = row_times(body.frame, plan, known.decimal_mark, choices.day_first, likely_day_first, source.preamble)
+    of_columns = body.frame, body.first_column
+    times = row_times(of_columns, plan, known.decimal_mark, choices.day_first, likely_day_first, source.preamble)
     segment = Segment(header, known.columns, plan, known.decimal_mark, times, body.lines, notes=known.notes)
     segment.skipped, segment.rows_skipped = body.skipped, len(body.skipped)
     frame = _with_time_only(segment, source, body.frame, stop)

@@ -11,6 +11,7 @@ from app.reading_files.text.line_fields import plain_text
 LONGEST_TIME_TEXT = 48
 MOST_SHAPES = 400
 ZERO = np.uint8(ord("0"))
+Cells = NDArray[np.object_] | NDArray[np.bytes_] | list[str]
 
 
 @dataclass(slots=True)
@@ -42,14 +43,48 @@ class DigitGroup:
         found = self.number(*names)
         return np.zeros(len(self.rows), dtype=np.int64) if found is None else found
 
+    def runs(self, names: tuple[str, ...]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Rows in which these fields are all as in the row before: the first row of each run, and its length."""
+        differs = np.zeros(len(self.rows), dtype=bool)
+        differs[:1] = True
+        for start, stop in (self.spans[name] for name in names if name in self.spans):
+            for place in range(start, stop):
+                differs[1:] |= self.raw[1:, place] != self.raw[:-1, place]
+        starts = np.flatnonzero(differs)
+        return starts, np.diff(starts, append=len(self.rows))
+
+    def some(self, rows: NDArray[np.intp]) -> "DigitGroup":
+        return DigitGroup(self.rows[rows], self.raw[rows], self.spans, self.words)
+
     def width(self, name: str) -> int:
         """Number of digits of a field."""
         start, stop = self.spans[name]
         return stop - start
 
 
-def as_bytes(cells: NDArray[np.object_] | list[str]) -> NDArray[np.bytes_]:
+def first_fields(lines: list[str], delimiter: str) -> NDArray[np.bytes_] | None:
+    """The first field of each line, as fixed-width bytes; None unless all are equally long, in ASCII lines.
+
+    >>> first_fields(["10:00,1", "10:01,2"], ",").tolist(), first_fields(["9:59,1", "10:00,2"], ",")
+    ([b'10:00', b'10:01'], None)
+    """
+    width = lines[0].find(delimiter)
+    if not 0 < width < LONGEST_TIME_TEXT:
+        return None
+    try:
+        begins = np.array(lines, dtype=f"S{width + 1}")
+    except UnicodeEncodeError:
+        return None
+    is_end = begins.view(np.uint8).reshape(len(begins), width + 1) == ord(delimiter)
+    if not is_end[:, width].all() or is_end[:, :width].any():
+        return None
+    return begins.astype(f"S{width}")
+
+
+def as_bytes(cells: Cells) -> NDArray[np.bytes_]:
     """The cells as fixed-width bytes, without accents, truncated after the longest time format."""
+    if isinstance(cells, np.ndarray) and cells.dtype.kind == "S":
+        return cells.astype(np.bytes_, copy=False)
     if not len(cells):
         return np.array([], dtype="S1")
     try:

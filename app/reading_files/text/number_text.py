@@ -70,6 +70,10 @@ def _scaled(values: NDArray[np.float64], factor: float, offset: float) -> NDArra
 
 def _without_infinite(values: NDArray[np.float64]) -> tuple[NDArray[np.float64], dict[int, str]]:
     unreadable: dict[int, str] = {}
+    # nearly all columns hold none, as their extremes show; not-a-number is ignored
+    lowest, highest = np.fmin.reduce(values, initial=np.inf), np.fmax.reduce(values, initial=-np.inf)
+    if lowest > max(ABSENT_VALUES) and highest <= LARGEST_LEVEL:
+        return values, unreadable
     odd = (values > LARGEST_LEVEL) | (values < -LARGEST_LEVEL) | np.isin(values, ABSENT_VALUES)
     if odd.any():
         unreadable = {int(row): f"{values[row]:g}" for row in np.flatnonzero(odd)[:1000]}

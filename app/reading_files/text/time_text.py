@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from app.reading_files.text.digit_columns import DigitGroup, as_bytes, number_spans, rows_by_shape
+from app.reading_files.text.digit_columns import Cells, DigitGroup, as_bytes, number_spans, rows_by_shape
 
 MONTHS = {
     **dict.fromkeys(("jan", "january", "januar", "janvier", "janv", "enero", "ene", "gennaio", "januari"), 1),
@@ -61,7 +61,6 @@ LONG_HOURS = re.compile(
 )
 
 
-LONGEST_TIME_TEXT = 48
 DAY_US = 86_400_000_000
 
 
@@ -87,9 +86,7 @@ class ParsedTimes:
     half_day_clock: bool = False
 
 
-def parse_times(
-    cells: NDArray[np.object_] | list[str], day_first: bool | None = None, likely_day_first: bool = False
-) -> ParsedTimes:
+def parse_times(cells: Cells, day_first: bool | None = None, likely_day_first: bool = False) -> ParsedTimes:
     """Dates and times of a column of text.
 
     cells : text; empty for a missing time
@@ -115,7 +112,7 @@ def parse_times(
     return parsed
 
 
-def parse_durations(cells: NDArray[np.object_] | list[str]) -> NDArray[np.float64]:
+def parse_durations(cells: Cells) -> NDArray[np.float64]:
     """Elapsed times such as 0:01:10, 26:00:00 or 1:02:00:00 (days first) in seconds; not-a-number where none.
 
     >>> parse_durations(["0:01:10", "1:02:00:00", "x"])
@@ -200,6 +197,10 @@ def _separator(group: DigitGroup) -> str:
     return chr(group.raw[0, stop])
 
 
+_DATE_FIELDS = tuple(name for name in re.findall(r"\?P<(\w+)>", _DATE))
+_MONTH_LENGTHS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
+
+
 def _full_year(year: NDArray[np.int64], width: int) -> NDArray[np.int64]:
     return np.where(year < 70, year + 2000, year + 1900) if width == 2 else year
 
@@ -208,16 +209,16 @@ def _read_group(group: DigitGroup, parsed: ParsedTimes) -> None:
     size = len(group.rows)
     right = np.ones(size, dtype=bool)
     has_date, days = False, np.zeros(size, dtype=np.int64)
-    date = _date_fields(group, bool(parsed.day_first))
+    starts, lengths = group.runs(_DATE_FIELDS)  # a log has few dates, each in many rows that follow one another
+    date = _date_fields(group.some(starts), bool(parsed.day_first))
     if date is not None:
         has_date = True
         year, month, day = date
-        lengths = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
-        right &= (year >= 1) & (month >= 1) & (month <= 12)
+        is_date = (year >= 1) & (month >= 1) & (month <= 12)
         leap = (year % 4 == 0) & ((year % 100 != 0) | (year % 400 == 0))
-        last = lengths[np.clip(month, 1, 12) - 1] + ((month == 2) & leap)
-        right &= (day >= 1) & (day <= last)
-        days = days_from_civil(year, np.clip(month, 1, 12), day)
+        last = _MONTH_LENGTHS[np.clip(month, 1, 12) - 1] + ((month == 2) & leap)
+        right = np.repeat(is_date & (day >= 1) & (day <= last), lengths)
+        days = np.repeat(days_from_civil(year, np.clip(month, 1, 12), day), lengths)
     time_us, has_time = np.zeros(size, dtype=np.int64), False
     hour = group.number("hour", "khour")
     if hour is not None:

@@ -10,6 +10,7 @@ from app.reading_files.headers.preamble import Preamble
 from app.reading_files.headers.search import Header, could_be_header, find_header
 from app.reading_files.log_table import SkippedRow
 from app.reading_files.refusals import quoted
+from app.reading_files.text.digit_columns import Cells
 from app.reading_files.text.line_fields import split_line
 from app.reading_files.text.number_text import numbers_of
 from app.reading_files.text.time_text import DAY_US, ParsedTimes, parse_durations, parse_times
@@ -43,22 +44,24 @@ class RowTimes:
 
 
 def row_times(
-    frame: "pd.DataFrame",
+    of_columns: "tuple[pd.DataFrame, NDArray[np.bytes_] | None]",
     plan: TimePlan,
     decimal_mark: str,
     day_first: bool | None,
     likely_day_first: bool,
     preamble: Preamble,
 ) -> RowTimes:
-    """The time of each row of the frame.
+    """The time of each row.
 
+    of_columns : the rows as a frame, and the texts of its first column where it leaves that out
     day_first : chosen order of the date; likely_day_first : what to assume if unknown
     """
+    frame, first_column = of_columns
     if plan.is_number:
         return _numbered(frame, plan, decimal_mark)
+    cells = [_texts(frame, place) if first_column is None else first_column for place in plan.positions]
     if plan.kind == "duration":
-        return _durations(frame, plan)
-    cells = [_texts(frame, position) for position in plan.positions]
+        return _durations(cells[0])
     if day_first is None:
         day_first = _order_from_preamble(cells[0], preamble)
     if plan.kind == "date and time":
@@ -80,7 +83,7 @@ def _texts(frame: "pd.DataFrame", position: int) -> NDArray[np.object_]:
     return texts
 
 
-def _order_from_preamble(cells: NDArray[np.object_], preamble: Preamble) -> bool | None:
+def _order_from_preamble(cells: Cells, preamble: Preamble) -> bool | None:
     """If the dates of the table are ambiguous, dates in the preamble may determine the order."""
     if not preamble.dates:
         return None
@@ -101,9 +104,7 @@ def _dated(
     return RowTimes(us, valid, in_utc, at_midnight & valid, parsed.day_first, parsed.order_is_sure)
 
 
-def _from_two_columns(
-    dates: NDArray[np.object_], clocks: NDArray[np.object_], day_first: bool | None, likely_day_first: bool
-) -> RowTimes:
+def _from_two_columns(dates: Cells, clocks: Cells, day_first: bool | None, likely_day_first: bool) -> RowTimes:
     times = parse_times(clocks)
     # 1:30 PM implies month first
     days = parse_times(dates, day_first, likely_day_first and not times.half_day_clock)
@@ -145,8 +146,8 @@ def _numbered(frame: "pd.DataFrame", plan: TimePlan, decimal_mark: str) -> RowTi
     return RowTimes(us, valid, np.full(len(us), plan.kind == "epoch"), np.zeros(len(us), dtype=bool))
 
 
-def _durations(frame: "pd.DataFrame", plan: TimePlan) -> RowTimes:
-    seconds = parse_durations(_texts(frame, plan.positions[0]))
+def _durations(cells: Cells) -> RowTimes:
+    seconds = parse_durations(cells)
     valid = ~np.isnan(seconds)
     us = np.rint(np.where(valid, seconds, 0.0) * 1e6).astype(np.int64)
     return RowTimes(us, valid, np.zeros(len(us), dtype=bool), np.zeros(len(us), dtype=bool))
