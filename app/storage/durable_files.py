@@ -1,4 +1,4 @@
-"""Files that survive a power cut: their content and their name reach the disk before anybody is told they are there."""
+"""Files that survive a power cut: their content and their name reach the disk before anything refers to them."""
 
 import contextlib
 import os

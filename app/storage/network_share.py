@@ -27,7 +27,7 @@ def refuse_share(folder: Path) -> None:
 
 
 def share_of(folder: Path, system: str = os.name, mounts: Path = MOUNTS) -> str:
-    """The kind of network share that a folder is on; "" for a local disk, or where it cannot be told."""
+    """The kind of network share that a folder is on; "" for a local disk, or where it cannot be determined."""
     if system == "nt":
         if str(folder).startswith("\\\\"):
             return "Windows share"

@@ -55,7 +55,7 @@ class Routes:
             threading.Thread(target=self.load_all, name="load all routes").start()
 
     def _add(self, routers: Sequence[APIRouter]) -> None:
-        """Adds the routes as they stand; a router without the permission check is an error of the program."""
+        """Adds the routes unchanged; a router without the permission check is a bug."""
         for router in routers:
             if require_role not in [one.dependency for one in router.dependencies]:
                 raise RuntimeError("A router checks no permission. Make it by a function of app/web/routers.py.")

@@ -40,6 +40,32 @@ def test_every_package_says_what_it_is_for_and_where_to_begin():
         assert any((folder / name).is_file() for name in named), f"{init.relative_to(ROOT)} names no file to begin with"
 
 
+def test_every_file_that_is_named_exists():
+    """Paths of Python files in the documents, and all paths of ours in the comments of templates, code and tests."""
+    texts = {path: path.read_text(encoding="utf-8", errors="replace") for path in _texts()}
+    known = {str(path.relative_to(ROOT)) for path in texts}
+    ends = {part for path in known for part in _ends(path)}
+    for path, text in texts.items():
+        if path.name == "CHANGELOG.md":
+            continue  # it tells what was
+        named = set(
+            re.findall(r"(?<![\w/.])(?:app|seed_demo|static|templates|tests)/[\w/]+\.(?:css|html|js|py)\b", text)
+        )
+        if path.suffix == ".md":
+            named |= set(re.findall(r"`((?:\w+/)*\w+\.py)\b", text))
+        assert named - ends == set(), f"{path.relative_to(ROOT)} names files that are not there"
+
+
+def _ends(path: str):
+    """The path, and the same without its first folders.
+
+    >>> list(_ends("app/web/delivery.py"))
+    ['app/web/delivery.py', 'web/delivery.py', 'delivery.py']
+    """
+    parts = path.split("/")
+    return ("/".join(parts[place:]) for place in range(len(parts)))
+
+
 def test_the_project_speaks_of_itself_alone():
     hosts = ["pypi" + ".org", "npmjs" + ".com", "deb.debian" + ".org", "pythonhosted" + ".org"]
     places = ["/work" + "/main", "/work" + "/shared", "/work" + "/.library"]

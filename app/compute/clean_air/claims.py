@@ -82,8 +82,8 @@ def check_claim(claim: StatedClaim, evidence: Evidence | None) -> ClaimCheck:
     Parameters
         claim : as stated; its unit is converted, its distance and room are taken into account
         evidence : None where the bench has not measured it
-    Returns  verdict, margin and deciding interval. "At most" is not supported where the whole interval lies above the
-        claim, "at least" where it lies below, "about" where it misses the claim by more than the tolerance of the
+    Returns  verdict, margin and deciding interval. "At most" is not supported where the whole interval is above the
+        claim, "at least" where it is below, "about" where it misses the claim by more than the tolerance of the
         quantity; otherwise it is supported. An interval too wide to decide, or a bound on the wrong side, makes the
         claim untestable here.
     Raises   ValueError for a quantity or a unit that is not known

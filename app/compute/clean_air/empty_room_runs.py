@@ -255,7 +255,7 @@ def _other_start_level(nearest: float, limit: float) -> Note:
 
 
 def _few_or_far(number: int, nearest: float) -> list[Note]:
-    """Notes on a natural decay that rests on assumptions more than on runs."""
+    """Notes on a natural decay that depends on assumptions more than on runs."""
     notes = []
     if nearest > FAR_IN_TIME_DAYS:
         notes.append(

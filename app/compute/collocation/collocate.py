@@ -30,7 +30,7 @@ class Collocation:
     time_s : starts of the averaging intervals on the reference's clock [s]
     reference, other : means over them [unit of the channel]
     saturated : readings left out because a logger was at its limit
-    notes : sentences on what to know about the result
+    notes : sentences that qualify the result
     """
 
     clock: ClockOffset

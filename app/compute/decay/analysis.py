@@ -47,7 +47,7 @@ def analyse_decay(
     Parameters
     elapsed_s : time since the log's first reading, ascending [s]
     levels : readings; not-a-number where there is no true reading (missing, or a held value repeated) [unit]
-    marks : set by a person; the others are found from the data
+    marks : set by a person; the others are detected from the data
     clear_level : the level that counts as cleared
     saturation_level : readings at or above it are left out; None: a plateau at the highest reading is [unit]
     response_time_s : time constant of the logger; the window starts three of them after unit on [s]

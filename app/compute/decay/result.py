@@ -11,7 +11,7 @@ from app.compute.wording.notes import Note
 
 @dataclass(frozen=True, slots=True)
 class Marks:
-    """Marks set by a person; None: found from the data. [h on the log's clock]
+    """Marks set by a person; None: detected from the data. [h on the log's clock]
 
     unit_on_h is the time from which the level is counted as decaying: the switch-on of the unit, or in an
     empty-room run the moment from which nobody disturbed the room. smoke_end_h is the end of the source: before it the

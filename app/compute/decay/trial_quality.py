@@ -54,7 +54,7 @@ def cross_channel_notes(
 def judged(decay: ChannelDecay) -> ChannelDecay:
     """The decay as results may use it: an unusable one has neither rate nor times, so no number of it can be shown.
 
-    Its fit is kept as `rejected_fit`, for drawing what is wrong with it.
+    Its fit stays as `rejected_fit`, for drawing what is wrong with it.
     """
     fit, clear = decay.fit, decay.time_to_clear
     if decay.usable or fit is None:

@@ -86,7 +86,7 @@ def combined_with_bench(
     own: TrialVariance, rate_per_h: float, fit_variance: float, bench: Repeatability
 ) -> TrialVariance:
     """Own scatter of a few trials, combined by degrees of freedom with what the bench knows, so that a plan does not
-    rest on it alone.
+    depend on it alone.
 
     own : of trials that differ by more than repeats do; fit_variance : of one fit [1/h²]
     """

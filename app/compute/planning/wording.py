@@ -154,7 +154,7 @@ def _pairs_text(value: float) -> str:
 
 
 def assumption_texts(answer: Answer) -> tuple[str, ...]:
-    """What the answer rests on."""
+    """The assumptions behind the answer."""
     known = answer.known
     freedom = "" if math.isinf(known.degrees_of_freedom) else f", {known.degrees_of_freedom:.0f} degrees of freedom"
     found = [f"Spread between trials: {percent(known.between_trials)} % of the rate ({known.source}{freedom})."]

@@ -28,7 +28,7 @@ def power_spectrum(samples: ArrayLike, sample_rate_hz: float) -> PowerSpectrum:
         samples : one channel, any linear unit
         sample_rate_hz : sampling rate
     Returns  mean square for each line [unit²]
-    Raises   ValueError for less than 3 s: with lines of 1 Hz a spectrum would rest on too few averages
+    Raises   ValueError for less than 3 s: with lines of 1 Hz a spectrum would have too few averages
     Source   P. D. Welch, IEEE Trans. Audio Electroacoust. 15, 70-73, 1967, from memory; scipy.signal.welch
     """
     from scipy.signal import welch  # loaded when used

@@ -87,7 +87,7 @@ def names_beside(chart: Chart, width: float) -> Names | None:
 
 
 def left_margin(names: Names | None, at: Sequence[Tick], font: str) -> float:
-    """Width of what stands left of the plot: the names, or the labels of the ticks."""
+    """Width of the space left of the plot, for names or tick labels."""
     if names is not None:
         return names.margin
     widest = max((text_width(label, LABEL_PX, font=font) for _, label in at), default=0.0)

@@ -80,7 +80,7 @@ def import_logs(
 def _worked(
     session: Session, folder: Path, line: ImportLine, add_missing: bool, at: datetime
 ) -> WorkedLog | ImportedLog:
-    """The log, analysed unless its bytes are on the bench already; or why it cannot be imported."""
+    """The log, analysed unless its bytes are stored already; or why it cannot be imported."""
     try:
         content = (folder / line.file).read_bytes()
         choices = _choices(session, line)

@@ -39,7 +39,7 @@ def work_log(content: bytes, file_name: str, choices: ReadingChoices, terms: Ana
 def worked_ahead(
     session: Session, log: WorkedLog, kind: str, logger_id: int | None, marks: TrialMarks, now: datetime | None = None
 ) -> WorkedLog:
-    """The log analysed by what a reading session knows now; as it was where its bytes are on the bench already.
+    """The log analysed by what a reading session knows now; unchanged where its bytes are stored already.
 
     Raises InvalidValue for a mark outside the log.
     """

@@ -1,6 +1,6 @@
 """Case-insensitive search for units, trials, claims, ratings, notes and changes.
 
-An item matches if it contains every word. A word has no blanks, so it lies within one column: fields that many trials
+An item matches if it contains every word. A word has no blanks, so it is within one column: fields that many trials
 share, such as their unit, are searched once and not with each trial.
 """
 

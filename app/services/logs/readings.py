@@ -54,7 +54,7 @@ def write_readings(
     elapsed_s: NDArray[np.float64],
     levels: Sequence[NDArray[np.float64]],
 ) -> None:
-    """Writes all readings of a log; the channel at position p stands in block p // 16, column p % 16.
+    """Writes all readings of a log; the channel at position p is in block p // 16, column p % 16.
 
     The rows follow the last one of the table, which is safe under the write lock.
     Uses the driver directly with many rows per statement, because its own loop over rows is slow.

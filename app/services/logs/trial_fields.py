@@ -21,7 +21,7 @@ from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrialMarks:
-    """Marks set by a person, in seconds after the log's first reading; None: found from the data. A form has them in
+    """Marks set by a person, in seconds after the log's first reading; None: detected from the data. A form has them in
     minutes.
 
     background_ug_m3 : background of the mass channels, if given [µg/m³]

@@ -1,4 +1,4 @@
-"""Takes back the last change of a unit, as long as it is recent and nothing of the unit was changed since.
+"""Undoes the last change of a unit, as long as it is recent and nothing of the unit was changed since.
 
 A change is everything that one request recorded: its entries of the record have one time. An undone entry is removed,
 and an undone field gets its value back; both are recorded like any removal or change.

@@ -60,7 +60,7 @@ def check_folder(
     """Checks each file of a published folder, and names every one that was altered, removed or added.
 
     published : the edition as the store has it; digest : one that was noted when it was published
-    store_asked : a store was asked, so it is told if it has no such edition
+    store_asked : a store was asked, so the check says if it has no such edition
     """
     manifest = _manifest(folder)
     found = hashlib.sha256((folder / MANIFEST).read_bytes()).hexdigest()

@@ -142,7 +142,7 @@ class _Rows:
 
 
 class _Texts:
-    """Texts in an order, of which only the digest is kept."""
+    """Digest of texts in an order, without the texts."""
 
     __slots__ = ("_found",)
 

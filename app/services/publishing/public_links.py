@@ -25,7 +25,7 @@ _PAGES = {
 
 @dataclass(frozen=True, slots=True)
 class PublicLinks:
-    """The newest edition as links lead to it.
+    """Links into the newest edition.
 
     base_url : URL of the site with a slash at its end; "" if nobody has said it
     edition : its number and day; None before the first

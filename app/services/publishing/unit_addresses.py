@@ -16,7 +16,7 @@ _LONGEST = 60  # characters; a host or a disk may refuse very long ones
 
 @dataclass(frozen=True, slots=True)
 class UnitAddresses:
-    """Current address of each unit, and its earlier ones, which lead there."""
+    """Current address of each unit, and its earlier ones, which redirect to it."""
 
     current: dict[int, str]
     earlier: dict[str, int]
@@ -79,7 +79,7 @@ def _units(session: Session) -> list[tuple[int, str, bool]]:
 
 
 def _addresses(stored: Sequence[UnitAddress], units: Sequence[tuple[int, str, bool]]) -> UnitAddresses:
-    """A unit keeps its address unless its name now asks for another one; no address changes hands."""
+    """A unit keeps its address until its name gives another one; no address is ever given to another unit."""
     owner = {row.address: row.unit_under_test_id for row in stored}
     had = {row.unit_under_test_id: row.address for row in stored if row.current}
     current = {}

@@ -1,4 +1,4 @@
-"""Says where intervals rest on an assumed spread between trials."""
+"""Says which intervals depend on an assumed spread between trials."""
 
 from collections.abc import Iterable
 
@@ -7,7 +7,7 @@ from app.services.ranking.rows import RankedSetting
 
 
 def assumed_spread_words(lines: Iterable[RankedSetting]) -> str:
-    """A phrase for the conditions of a page; "" where no interval rests on the assumption."""
+    """A phrase for the conditions of a page; "" where no interval depends on the assumption."""
     text = spread_between_trials(lines)
     return f"spread between trials {text}" if text.startswith("assumed") else ""
 

@@ -38,8 +38,8 @@ class AnalysisRequest:
     room_volume : [m³]; volume_is_exact: no uncertainty was given
     empty_rooms : logs of runs without the unit; or natural_decay, a given value [1/h]
     channels : names; empty: every particle channel found
-    unit_on, end : an ISO 8601 time, or minutes from the first reading such as "12.5min"; None: found from the data
-    background, clear_level : in the unit of the channel; None: found from the data, and the default clear level
+    unit_on, end : an ISO 8601 time, or minutes from the first reading such as "12.5min"; None: detected from the data
+    background, clear_level : in the unit of the channel; None: detected from the data, and the default clear level
     """
 
     room_volume: Measured

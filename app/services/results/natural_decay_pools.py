@@ -39,7 +39,7 @@ _POOL_COLUMNS = tuple(column.name for column in _POOL.columns if column.name != 
 
 
 class PoolRequest(NamedTuple):
-    """What decides which pool serves a trial."""
+    """What decides which pool applies to a trial."""
 
     room_id: int
     channel: str

@@ -19,7 +19,7 @@ from app.services.results.summary_trials import StoredPool, SummaryTrial
 
 
 class _Rated(NamedTuple):
-    """One setting on the way: its total decay, the pool that serves it, for a single trial its own decay, and the
+    """One setting on the way: its total decay, the pool that applies to it, for a single trial its own decay, and the
     logger whose linearity is in the total decay, if it is one.
     """
 

@@ -83,7 +83,7 @@ def versions_of_points(session: Session, unit_id: int) -> Sequence[ReviewPoint]:
 def with_edits(given: Sequence[DraftPoint], versions: Sequence[ReviewPoint]) -> tuple[DraftPoint, ...]:
     """Points from the rules with their latest edits, followed by points that people added.
 
-    An edited point that no rule produces any more is kept, marked as without evidence.
+    An edited point that no rule produces any more stays, marked as without evidence.
     """
     latest = {row.key: row for row in versions}
     found = [_edited(point, latest.pop(point.key, None)) for point in given]

@@ -54,7 +54,7 @@ def cite_trials(number: str, trial_ids: Sequence[int]) -> Spans:
 
 
 def newest_trial(number: str, trial_ids: Sequence[int]) -> Spans:
-    """A number that leads to the newest of its trials, where these were listed before."""
+    """A number linked to the newest of its trials, where all of them were listed before."""
     return (Span(number, f"/trials/{trial_ids[-1]}" if trial_ids else ""),)
 
 
@@ -217,7 +217,7 @@ class Draft:
     others: tuple[int, ...] = ()
 
     def with_addresses(self, of: Callable[[str], str]) -> "Draft":
-        """The draft with each link led elsewhere; `of` gives "" for one that leads nowhere then."""
+        """The draft with each link replaced; `of` gives "" for a link to remove."""
 
         def led(words: Spans) -> Spans:
             return tuple(Span(span.text, of(span.address) if span.address else "") for span in words)

@@ -217,7 +217,7 @@ def forget_snapshot(session: Session) -> None:
 
 
 def _state_of(session: Session) -> _State:
-    """The state of the version that this transaction sees; the newest one is kept, an older one is not."""
+    """The state of the version that this transaction sees; only the newest one is cached."""
     pool, version = session.get_bind().engine.pool, _version(session)
     with _NEWEST_LOCK:
         newest = _NEWEST.get(pool)

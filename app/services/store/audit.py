@@ -59,7 +59,7 @@ def record_change(
     """Adds one row to the record, in the same transaction as the change.
 
     who : the typed name; the signed-in account overrides it
-    action : added, changed, excluded, restored, trashed, untrashed, recomputed, taken back
+    action : what was done, such as added or changed; `history/change_history.py` has the words for each
     subject, subject_id : the item changed, such as ("trial", 12)
     before, after : values of the field; None means that there was none
     at : by default one time for everything that a transaction changes

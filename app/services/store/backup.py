@@ -65,7 +65,7 @@ def backup_store(
 
 
 def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) -> StoreCopy:
-    """Restores a backup as the store of the data folder; the previous store is kept beside it.
+    """Restores a backup as the store of the data folder; the previous store stays beside it.
 
     Raises AlreadyStored where a store exists and overwriting was not requested, StoreProblem where the copy is
     missing or damaged, or the current store is in use.
@@ -179,7 +179,7 @@ def _refuse_unreadable(store: Path) -> None:
 def _keep_beside(store: Path) -> None:
     """Gives the store a second name, after merging its write-ahead log.
 
-    A damaged store is kept as it is, with its write-ahead log beside it: replacing it is what a backup is for.
+    A damaged store stays as it is, with its write-ahead log beside it: replacing it is what a backup is for.
     """
     kept = store.with_name(f"{store.name}.replaced-{datetime.now(UTC):%Y%m%d-%H%M%S-%f}")
     log, index = (store.with_name(store.name + ending) for ending in ("-wal", "-shm"))

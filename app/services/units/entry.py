@@ -43,7 +43,7 @@ def get_unit(session: Session, unit_id: int) -> UnitUnderTest:
 def add_unit(session: Session, new_unit: NewUnit, *, who: str = AT_THE_DESK, now: datetime | None = None) -> int:
     """Adds a unit under test and returns its id.
 
-    Raises InvalidValue with the field, AlreadyStored if maker and model are on the bench already.
+    Raises InvalidValue with the field, AlreadyStored if a unit has this maker and model.
     """
     values = _checked(new_unit)
     _refuse_second(session, values["maker"], values["model"])

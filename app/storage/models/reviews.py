@@ -138,7 +138,7 @@ class EditionContent(FileBase):
 class UnitAddress(FileBase):
     """An address of a unit in the published site; it is never given to another unit.
 
-    current : the unit's address today; an earlier one, from before it was renamed, leads there
+    current : the unit's address today; an earlier one, from before it was renamed, redirects to it
     """
 
     __tablename__ = "unit_addresses"

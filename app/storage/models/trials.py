@@ -18,7 +18,7 @@ class FileBase(DeclarativeBase):
 
 class Trial(FileBase):
     """One run in one room, with the unit running or the room empty. Marks are seconds after the log's first reading; an
-    empty mark is found from the data.
+    empty mark is detected from the data.
     """
 
     __tablename__ = "trials"

@@ -75,7 +75,7 @@ class TypedForm:
         return {name: texts for name, texts in self.values.items() if name not in self.errors}
 
     def add_error(self, name: str, message: str) -> None:
-        """Adds an error; the first one of a field is kept."""
+        """Adds an error; the first one of a field stays."""
         self.errors.setdefault(name, message)
 
     def text(self, name: str) -> str:

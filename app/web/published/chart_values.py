@@ -12,7 +12,7 @@ _MOST = 48  # values of a curve; what lies between them is read from the picture
 
 
 def chart_values(chart: Chart) -> Markup:
-    """JSON that cannot end the element it stands in: both axes, and the series but for single readings."""
+    """JSON that cannot end its script element: both axes, and the series but for single readings."""
     facts = {
         "x": _axis(chart, "x"),
         "y": _axis(chart, "y"),

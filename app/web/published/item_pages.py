@@ -111,8 +111,9 @@ def _facts(sheet: ExportTable) -> list[dict[str, object]]:
 
 
 def _at_all_addresses(site: SiteFrame, unit_id: int, table: bytes, data: bytes) -> list[SiteFile]:
-    """The data of a unit, and what leads from its former addresses: those of a version before editions, which numbered
-    the units, and those from before it was renamed.
+    """The data of a unit, and the redirects from its former addresses.
+
+    Those are of a version before editions, which numbered the units, and from before the unit was renamed.
     """
     folder, page = site.unit_folder(unit_id), site.unit_path(unit_id)
     _, *earlier = site.addresses.of_unit(unit_id)

@@ -38,7 +38,7 @@ class Kept:
 def kept_addresses(
     session: Session, site: SiteFrame, before: Manifest | None, now: Mapping[str, str], day: str, failed: frozenset[str]
 ) -> Kept:
-    """What stands at the addresses of the edition before that are not among the files of today.
+    """Files for the addresses of the edition before that today's files lack.
 
     now : path to SHA-256 of today's files; day : of this edition
     failed : addresses whose page or chart failed, so that the former file stays

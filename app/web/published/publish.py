@@ -186,7 +186,7 @@ def _make_pages(site: _Site, upcoming: UpcomingEdition, workers: int, progress: 
 
 
 def _finish_pages(session: Session, site: _Site, upcoming: UpcomingEdition) -> tuple[Manifest, bool]:
-    """Adds the pages that name the edition and what stands at former addresses; says whether the edition is new."""
+    """Adds the pages that name the edition and the files at former addresses; says whether the edition is new."""
     made_so_far = dict(site.folder.files)
     for number in dict.fromkeys((upcoming.unless_changed, upcoming.next_number)):
         dependent = [as_shown(file) for file in edition_dependent_files(session, upcoming, number)]

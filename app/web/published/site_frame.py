@@ -127,7 +127,7 @@ def rendered(template: str, site: SiteFrame, path: str, title: str, **more: Any)
 
 
 def leads_to(site: SiteFrame, path: str, target: str) -> SiteFile:
-    """A page at an earlier address that leads to today's."""
+    """A page at an earlier address that redirects to today's."""
     return rendered("moved.html", site, path, "Moved", target=target)
 
 

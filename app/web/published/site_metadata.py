@@ -77,7 +77,7 @@ def product_facts(site: SiteFrame, known: UnitOverview, sheet: ExportTable, answ
 
 
 def _script(facts: dict[str, Any]) -> Markup:
-    """JSON that cannot end the element it stands in."""
+    """JSON that cannot end its script element."""
     text = orjson.dumps(facts).decode()
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 

@@ -58,7 +58,7 @@ def ranking_files(session: Session, site: SiteFrame, edition: EditionOfSite) -> 
 
 
 def _for_script(ranking: Ranking, system: UnitSystem, shown: RankingPage) -> dict[str, Any]:
-    """The lines, and what the script of the page filters and counts by: rates that serve a room, that is, those
+    """The lines, and what the script of the page filters and counts by: rates that count for a room, that is, those
     distinguishable from zero [m³/h], and power with its standard uncertainty [W], by unit and setting; the hours of use
     of the bench.
     """

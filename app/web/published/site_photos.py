@@ -18,7 +18,7 @@ _NOTICE_SIZE = (640, 120)
 
 @dataclass(frozen=True, slots=True)
 class SitePhoto:
-    """A photo on a page, with the file that it leads to."""
+    """A photo on a page, with the file that it links to."""
 
     small: str
     large: str
@@ -52,7 +52,7 @@ def photo_files(session: Session, lines: Sequence[AttachmentLine], made_from: Ma
 
 
 def taken_down_photo(path: str, day: str) -> SiteFile:
-    """What stands at the address of a photo that readers no longer see."""
+    """The file at the address of a photo that readers no longer see."""
     from PIL import Image, ImageDraw, ImageFont  # loaded when used
 
     picture = Image.new("RGB", _NOTICE_SIZE, "#fbfaf6")

@@ -65,7 +65,7 @@ _PLAIN = tuple(own.name for own in fields(PublishedNumber) if own.name not in ("
 
 @lru_cache(maxsize=1024)
 def empty_room_runs(trial_ids: tuple[int, ...]) -> tuple[tuple[str, str], ...]:
-    """The runs behind a natural decay, as sources; held once for all numbers that rest on the same ones."""
+    """The runs behind a natural decay, as sources; held once for all numbers that are based on the same ones."""
     return tuple(("empty-room trial", str(one)) for one in trial_ids)
 
 

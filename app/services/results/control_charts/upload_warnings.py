@@ -1,4 +1,4 @@
-"""Warnings before a run is stored: it lies outside the control chart of its room, or the room has shifted."""
+"""Warnings before a run is stored: it is outside the control limits of its room, or the room has shifted."""
 
 from collections.abc import Mapping
 from datetime import datetime

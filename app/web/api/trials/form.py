@@ -37,7 +37,7 @@ TimeWithZone = Annotated[datetime, AfterValidator(_with_zone)]
 
 @body(TrialMarks)
 class MarkFields(RequestBody):
-    """Marks of a trial; null is found from the data."""
+    """Marks of a trial; null: detected from the data."""
 
 
 class BenchNames(RequestBody):

@@ -39,7 +39,7 @@ class SourceNamed(Named):
 
 @answer(TrialMarks)
 class MarksShape(FromStore):
-    """Marks set by a person, in seconds after the log's first reading; null is found from the data.
+    """Marks set by a person, in seconds after the log's first reading; null: detected from the data.
 
     `background_ug_m3` applies to the mass channels; the trial's own clear level overrides the bench's.
     """

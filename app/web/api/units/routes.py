@@ -123,7 +123,7 @@ def units(
 
 @router.post("/units", status_code=201, responses=problem_answers(400, 409))
 def unit_added(session: SessionDep, asked: AskedUnit) -> UnitInFull:
-    """Adds a unit; 409 if maker and model are on the bench already."""
+    """Adds a unit; 409 if a unit has this maker and model."""
     unit_id = add_unit(session, entry_from(NewUnit, asked), who=asked.who)
     return _with_parts(session, unit_id, asked)
 

@@ -130,7 +130,7 @@ def columns_in_form(form: TypedForm) -> list[int]:
 
 
 def marks_of(form: TypedForm, started_at: datetime, timezone: str) -> TrialMarks:
-    """The marks in the form; empty ones are found from the data."""
+    """The marks in the form; empty ones are detected from the data."""
     seconds = {each.name: moment_s(form, each.form_name, each.label, started_at, timezone) for each in MARKS}
     kind = form.typed("clear_level_kind") or None
     return TrialMarks(

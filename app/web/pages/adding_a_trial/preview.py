@@ -69,7 +69,7 @@ def confirmed(
     render: RenderDep,
     form: TypedFormDep,
 ) -> Response:
-    """Stores the trial and everything new that it needs, or nothing. Sent again, it leads to the same trial."""
+    """Stores the trial and everything new that it needs, or nothing. Sent again, it answers with the same trial."""
     trial_id = stored_before(reading, token, form)
     if trial_id is None:
         upload = staged_upload(area, token)

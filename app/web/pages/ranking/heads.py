@@ -5,8 +5,10 @@ from app.web.forms.addresses import address
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import UnitSystem
 from app.web.pages.cells import time_to_clear_unit
-from app.web.pages.ranking.columns import PickedColumns
+from app.web.pages.ranking.columns import USUAL, PickedColumns
 from app.web.templating.page_context import Column
+
+_DRAWN = ("clean_air_delivery_rate", "time_to_clear")
 
 
 def columns_of(ranking: Ranking, form: TypedForm, system: UnitSystem, picked: PickedColumns) -> tuple[Column, ...]:
@@ -22,18 +24,18 @@ def columns_of(ranking: Ranking, form: TypedForm, system: UnitSystem, picked: Pi
 def heads(ranking: Ranking, system: UnitSystem) -> tuple[tuple[str, str, str, bool], ...]:
     """Key, label, unit and whether a bar is shown, of each column."""
     currency = ranking.offered.currency
-    return (
-        ("name", "Unit", "", False),
-        ("clean_air_delivery_rate", "Clean air delivery rate", system.flow_symbol, True),
-        ("air_changes", "Air changes", "1/h", False),
-        ("standard_clearing_time", "Time to 95\u00a0% reduction", "min", False),
-        ("time_to_clear", "Time to clear", time_to_clear_unit(ranking.choices.channel), True),
-        ("sound", "Sound", "dB(A)", False),
-        ("power", "Power", "W", False),
-        ("price", "Price", currency, False),
-        ("running_cost", "Running cost", f"{currency}/year", False),
-        ("trials", "Trials", "", False),
-    )
+    units = {
+        "clean_air_delivery_rate": system.flow_symbol,
+        "air_changes": "1/h",
+        "standard_clearing_time": "min",
+        "time_to_clear": time_to_clear_unit(ranking.choices.channel),
+        "sound": "dB(A)",
+        "power": "W",
+        "price": currency,
+        "running_cost": f"{currency}/year",
+        "trials": "",
+    }
+    return ("name", "Unit", "", False), *((key, words, units[key], key in _DRAWN) for key, words in USUAL.items())
 
 
 def _columns(ranking: Ranking, form: TypedForm, system: UnitSystem) -> tuple[Column, ...]:

@@ -11,7 +11,7 @@ RUNS_PLANNED = 2  # for each setting; common practice, no source: one run says n
 
 @dataclass(frozen=True, slots=True)
 class ChecklistItem:
-    """One thing to know of a unit.
+    """One fact about a unit, known or missing.
 
     state : what is known, in words
     form_address : page whose form is opened in place

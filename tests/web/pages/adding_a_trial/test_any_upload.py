@@ -17,7 +17,7 @@ from tests.reading_files.hostile.hostile_files import HOSTILE
 from tests.reading_files.hostile.mutated_logs import SEEDS, mutate
 from tests.web.pages.adding_a_trial.any_upload import STORED, Uploads
 
-# the others take long to make or to send, and are read in tests/reading_files/test_hostile_files.py
+# the others take long to make or to send, and are read in tests/reading_files/hostile/test_hostile_files.py
 _LARGE = ("bomb", "million", "columns", "30 MB", "never closed", "lines of a thousand")
 SMALL = [what for what in HOSTILE if not any(words in what for words in _LARGE)]
 
