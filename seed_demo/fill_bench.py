@@ -16,7 +16,7 @@ from app.services.bench.tariffs import add_tariff
 from app.services.logs.logger_profiles import save_profile
 from app.services.store.audit import record_change
 from app.services.units.consumables import add_consumable, add_consumable_price, say_none_needed
-from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
+from app.services.units.definitions import NewConsumable, NewPrice, NewSetting, NewUnit
 from app.services.units.entry import add_setting, add_unit
 from app.services.units.prices import add_price
 from app.storage.models.bench import Bench
@@ -163,9 +163,8 @@ def add_invented_unit(session: Session, unit: InventedUnit, ids: BenchIds) -> in
     )
     ids.units[unit.name] = unit_id
     for position, speed in enumerate(unit.speeds, start=1):
-        ids.settings[unit.name, speed.name] = add_setting(
-            session, unit_id, speed.name, position=position, is_highest=speed is unit.highest, who=REVIEWER
-        )
+        new = NewSetting(name=speed.name, position=position, is_highest=speed is unit.highest)
+        ids.settings[unit.name, speed.name] = add_setting(session, unit_id, new, who=REVIEWER)
     for day, amount in unit.prices:
         add_price(
             session, unit_id, NewPrice(amount=amount, currency=CURRENCY, seen_on=day, source=INVENTED_SHOP), who=EDITOR

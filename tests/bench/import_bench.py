@@ -24,7 +24,7 @@ from app.services.bench.rooms import add_room
 from app.services.logs.trial_fields import NewTrial
 from app.services.logs.trial_kinds import UNIT_RUNNING
 from app.services.store.open import open_store
-from app.services.units.definitions import NewUnit
+from app.services.units.definitions import NewSetting, NewUnit
 from app.services.units.entry import add_setting, add_unit
 from app.settings import Settings
 from app.storage.engine import session_scope
@@ -79,7 +79,7 @@ class _Bench:
         with session_scope(self._engine) as session:
             self._room = add_room(session, NewRoom(name="Room", length_m=4, width_m=3, height_m=2.5))
             self._unit = add_unit(session, NewUnit(maker="Maker", model="Model", kind="mechanical filter"))
-            self._setting = add_setting(session, self._unit, "high", is_highest=True)
+            self._setting = add_setting(session, self._unit, NewSetting(name="high", is_highest=True))
 
     def add(self, content: bytes) -> None:
         trial = NewTrial(kind=UNIT_RUNNING, room_id=self._room, unit_under_test_id=self._unit, setting_id=self._setting)

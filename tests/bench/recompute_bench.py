@@ -29,7 +29,7 @@ from app.services.logs.trial_kinds import UNIT_RUNNING
 from app.services.results.recompute import plan_recompute
 from app.services.results.update_derived import update_all_derived_results
 from app.services.store.open import open_store
-from app.services.units.definitions import NewUnit
+from app.services.units.definitions import NewSetting, NewUnit
 from app.services.units.entry import add_setting, add_unit
 from app.settings import Settings
 from app.storage.engine import session_scope
@@ -79,7 +79,7 @@ def _fill(settings: Settings, trials: int) -> None:
     with session_scope(engine) as session:
         room = add_room(session, NewRoom(name="Room", length_m=4, width_m=3, height_m=2.5))
         unit = add_unit(session, NewUnit(maker="Maker", model="Model", kind="mechanical filter"))
-        setting = add_setting(session, unit, "high", is_highest=True)
+        setting = add_setting(session, unit, NewSetting(name="high", is_highest=True))
         trial = NewTrial(kind=UNIT_RUNNING, room_id=room, unit_under_test_id=unit, setting_id=setting)
         made = min(trials, 8)
         for seed in range(made):

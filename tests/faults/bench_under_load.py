@@ -16,7 +16,7 @@ import httpx
 from app.services.bench.definitions import NewRoom
 from app.services.bench.rooms import add_room
 from app.services.store.open import open_store
-from app.services.units.definitions import NewUnit
+from app.services.units.definitions import NewSetting, NewUnit
 from app.services.units.entry import add_setting, add_unit
 from app.settings import Settings
 from app.storage.engine import session_scope
@@ -44,7 +44,7 @@ def _store_of_bench() -> bytes:
             add_room(session, NewRoom(name="Room A", length_m=4, width_m=3, height_m=2.5))
             for number in range(1, UNITS + 1):
                 unit = add_unit(session, NewUnit(maker="Maker", model=f"Model {number}", kind="mechanical filter"))
-                add_setting(session, unit, "high", is_highest=True)
+                add_setting(session, unit, NewSetting(name="high", is_highest=True))
         engine.dispose()
         settle(Path(folder))
         return (Path(folder) / "bench.sqlite").read_bytes()

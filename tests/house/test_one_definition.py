@@ -15,13 +15,13 @@ from app.services.measurements.definitions import (
     NewRating,
     NewSoundMeasurement,
 )
-from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
+from app.services.units.definitions import NewConsumable, NewPrice, NewSetting, NewUnit
 from tests.house.source import nodes_of
 
 APP = Path(__file__).parents[2] / "app"
 DEFINITIONS = (
     BenchChoices,
-    NewUnit, NewPrice, NewConsumable, NewRoom, NewLogger, NewLoggerCheck, NewSmokeSource, NewTariff,
+    NewUnit, NewSetting, NewPrice, NewConsumable, NewRoom, NewLogger, NewLoggerCheck, NewSmokeSource, NewTariff,
     NewSoundMeasurement, NewPowerMeasurement, NewOzoneTest, NewRating, NewClaim, NewClip, NewTrial, TrialMarks,
 )  # fmt: skip
 MOST_ALIKE = 3

@@ -14,7 +14,7 @@ from app.services.bench.smoke_sources import add_smoke_source
 from app.services.logs.trial_fields import NewTrial
 from app.services.measurements.definitions import NewPowerMeasurement
 from app.services.measurements.power_levels import add_power_measurement
-from app.services.units.definitions import NewPrice, NewUnit
+from app.services.units.definitions import NewPrice, NewSetting, NewUnit
 from app.services.units.entry import add_setting, add_unit
 from app.services.units.prices import add_price
 from app.storage.models.bench import Bench, Tariff
@@ -37,11 +37,11 @@ def fill(session: Session) -> None:
     room = add_room(session, NewRoom(name="Room A", length_m=4, width_m=3, height_m=2.5))
     source = add_smoke_source(session, NewSmokeSource(name="incense"))
     strong = add_unit(session, NewUnit(maker="Maker A", model="Model 1", kind="mechanical filter"), now=NOW)
-    low = add_setting(session, strong, "low")
-    high = add_setting(session, strong, "high", is_highest=True)
+    low = add_setting(session, strong, NewSetting(name="low"))
+    high = add_setting(session, strong, NewSetting(name="high", is_highest=True))
     add_price(session, strong, NewPrice(amount=199.0, currency="USD", seen_on=NOW.date(), source="price list"))
     useless = add_unit(session, NewUnit(maker="Maker Z", model="Lamp"), now=NOW)
-    on = add_setting(session, useless, "on", is_highest=True)
+    on = add_setting(session, useless, NewSetting(name="on", is_highest=True))
     add_unit(session, NewUnit(maker="Maker Q", model="Untried"), now=NOW)
     assert (room, strong, useless, low) == (1, 1, 2, 1)
     for seed in (11, 12):

@@ -26,7 +26,7 @@ from app.services.logs.trial_fields import NewTrial, TrialMarks
 from app.services.logs.trial_kinds import EMPTY_ROOM, UNIT_RUNNING
 from app.services.results.update_derived import update_derived_results
 from app.services.store.progress import OnProgress, no_progress
-from app.services.units.definitions import NewUnit
+from app.services.units.definitions import NewSetting, NewUnit
 from app.services.units.entry import add_setting, add_unit, find_setting, find_unit
 from app.storage.engine import session_scope
 from app.storage.models.loggers import LoggerProfile
@@ -183,7 +183,7 @@ def _unit(session: Session, line: ImportLine, add_missing: bool) -> int:
 def _setting(session: Session, unit_id: int, line: ImportLine, add_missing: bool) -> int:
     found = find_setting(session, unit_id, line.setting)
     if found is None and add_missing:
-        return add_setting(session, unit_id, line.setting, who=line.tested_by)
+        return add_setting(session, unit_id, NewSetting(name=line.setting), who=line.tested_by)
     return _found(found, "setting", line.setting, "setting")
 
 

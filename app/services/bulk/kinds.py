@@ -27,7 +27,7 @@ from app.services.measurements.definitions import (
     NewSoundMeasurement,
 )
 from app.services.store.entry_fields import EntryField, FieldKind, entry_fields
-from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
+from app.services.units.definitions import NewConsumable, NewPrice, NewSetting, NewUnit
 
 Apply = Callable[[Session, BulkRow, str], str]
 
@@ -37,12 +37,12 @@ def columns_of(definition: Any) -> tuple[EntryField, ...]:
     return tuple(field for field in entry_fields(definition) if field.label)
 
 
-def _column(name: str, label: str, kind: FieldKind = "text", *, needed: bool = False) -> EntryField:
-    return EntryField(name=name, column=name, kind=kind, label=label, needed=needed, default=None)
+def _column(name: str, label: str, kind: FieldKind) -> EntryField:
+    return EntryField(name=name, column=name, kind=kind, label=label, default=None)
 
 
 _UNIT = tuple(field for field in columns_of(NewUnit) if field.name in ("maker", "model"))
-_SETTING = _column("setting", "Name of the setting", needed=True)
+_SETTING = columns_of(NewSetting)[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,12 +81,7 @@ BULK_KINDS = {
         BulkKind(
             "settings",
             "Speed settings",
-            (
-                *_UNIT,
-                _SETTING,
-                _column("position", "1 for the slowest", "whole number"),
-                _column("is_highest", "The fastest setting", "yes or no"),
-            ),
+            (*_UNIT, *columns_of(NewSetting)),
             add_setting_row,
         ),
         BulkKind("prices", "Prices of units", (*_UNIT, *columns_of(NewPrice)), add_price_row),

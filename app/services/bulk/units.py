@@ -10,7 +10,7 @@ from app.services.bench.tariffs import add_tariff
 from app.services.bulk.columns import BulkRow
 from app.services.bulk.measurements import is_stored, refuse_second, unit_of
 from app.services.units.consumables import add_consumable, add_consumable_price, find_consumable
-from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
+from app.services.units.definitions import NewConsumable, NewPrice, NewSetting, NewUnit
 from app.services.units.entry import add_setting, add_unit
 from app.services.units.prices import add_price
 from app.storage.models.units_under_test import ConsumablePrice, Price
@@ -23,15 +23,9 @@ def add_unit_row(session: Session, row: BulkRow, who: str) -> str:
 
 
 def add_setting_row(session: Session, row: BulkRow, who: str) -> str:
-    add_setting(
-        session,
-        unit_of(session, row),
-        row.text("setting"),
-        position=row.whole_number("position"),
-        is_highest=row.yes("is_highest"),
-        who=who,
-    )
-    return f"adds the setting {row.text('setting')} to {row.text('model')}"
+    new = row.entry(NewSetting)
+    add_setting(session, unit_of(session, row), new, who=who)
+    return f"adds the setting {new.name} to {row.text('model')}"
 
 
 def add_price_row(session: Session, row: BulkRow, who: str) -> str:

@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 from datetime import date
 
-from app.services.store.checked_values import LONGEST_NAME, currency_code, source_text
+from app.errors import InvalidValue
+from app.services.store.checked_values import LARGEST_COUNT, LONGEST_NAME, currency_code, source_text
 from app.services.store.entry_fields import choice, count, day, flag, number, text
 from app.storage.models.units_under_test import KINDS_OF_CLEANING as KINDS_OF_CLEANING
 
@@ -39,6 +40,30 @@ class NewUnit:
     )
     serial_number: str = text("Serial number", private=True)
     notes: str = text("Unit notes", what="The notes", form_name="unit_notes", lines=3)
+
+
+def _position(value: int | None, name: str, what: str) -> int | None:
+    if value is not None and not 0 <= value <= LARGEST_COUNT:
+        raise InvalidValue(f"{what} is {value:g}; enter a whole number from 0 to {LARGEST_COUNT}.", field=name)
+    return value
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewSetting:
+    """A speed setting; without a position it comes after the fastest one."""
+
+    name: str = text(
+        "Name of the setting",
+        what="The name of the setting",
+        form_name="setting",
+        column="setting",
+        needed=True,
+        longest=LONGEST_NAME,
+    )
+    position: int | None = count(
+        "1 for the slowest", default=None, needed=False, what="The position of the setting", check=_position
+    )
+    is_highest: bool = flag("The fastest setting")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

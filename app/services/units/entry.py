@@ -7,11 +7,10 @@ from typing import Any
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from app.errors import AlreadyStored, InvalidValue, NotFound
+from app.errors import AlreadyStored, NotFound
 from app.services.store.audit import AT_THE_DESK, record_change, write_changes
-from app.services.store.checked_values import LARGEST_COUNT, required_text
 from app.services.store.entry_fields import changed_entry, checked_entry
-from app.services.units.definitions import NewUnit
+from app.services.units.definitions import NewSetting, NewUnit
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
 SUBJECT = "unit under test"
@@ -66,47 +65,28 @@ def change_unit(
     return unit
 
 
-def add_setting(
-    session: Session,
-    unit_id: int,
-    name: str,
-    *,
-    position: int | None = None,
-    is_highest: bool = False,
-    who: str = AT_THE_DESK,
-) -> int:
-    """Adds a speed setting and returns its id; by default it comes after the fastest one."""
+def add_setting(session: Session, unit_id: int, new: NewSetting, *, who: str = AT_THE_DESK) -> int:
+    """Adds a speed setting and returns its id."""
     unit = get_unit(session, unit_id)
-    checked_name = required_text(name, "setting", "The name of the setting")
+    values = checked_entry(new)
+    name = values["name"]
     present = session.scalars(select(SpeedSetting).where(SpeedSetting.unit_under_test_id == unit_id)).all()
-    if any(setting.name.casefold() == checked_name.casefold() for setting in present):
+    if any(setting.name.casefold() == name.casefold() for setting in present):
         raise AlreadyStored(
-            f"{unit.maker} {unit.model} already has a setting {checked_name!r}. Choose it from the list, or give the "
+            f"{unit.maker} {unit.model} already has a setting {name!r}. Choose it from the list, or give the "
             "new one another name.",
             field="setting",
         )
-    if is_highest:
+    if new.is_highest:
         for setting in present:
             setting.is_highest = False
-    setting = SpeedSetting(
-        unit_under_test_id=unit_id,
-        name=checked_name,
-        position=max((s.position for s in present), default=0) + 1 if position is None else _position(position),
-        is_highest=is_highest,
-    )
+    if new.position is None:
+        values["position"] = max((s.position for s in present), default=0) + 1
+    setting = SpeedSetting(unit_under_test_id=unit_id, **values)
     session.add(setting)
     session.flush()
-    record_change(session, who, "added", SUBJECT, unit_id, "setting", None, checked_name)
+    record_change(session, who, "added", SUBJECT, unit_id, "setting", None, name)
     return setting.id
-
-
-def _position(position: int) -> int:
-    if not 0 <= position <= LARGEST_COUNT:
-        raise InvalidValue(
-            f"The position of the setting is {position:g}; enter a whole number from 0 to {LARGEST_COUNT}.",
-            field="position",
-        )
-    return position
 
 
 def find_setting(session: Session, unit_id: int, name: str) -> int | None:

@@ -10,11 +10,7 @@ NEW = "new"  # value for an item that does not exist yet
 
 def select_options(form_options: Sequence[FormOption], chosen: str, none: str, new: str) -> list[Choice]:
     """The options, with "none" before and "new" after them."""
-    return [
-        Choice("", none, not chosen),
-        *(Choice(str(offer.id), offer.words, str(offer.id) == chosen) for offer in form_options),
-        Choice(NEW, new, chosen == NEW),
-    ]
+    return [*filter_options(form_options, chosen, none), Choice(NEW, new, chosen == NEW)]
 
 
 def filter_options(form_options: Sequence[FormOption], chosen: str, every: str) -> list[Choice]:

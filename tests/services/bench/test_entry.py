@@ -23,7 +23,7 @@ from app.services.measurements.sound_levels import add_sound_measurement
 from app.services.store.audit import changes_of
 from app.services.store.checked_values import latest_current_day, optional_text
 from app.services.units.consumables import add_consumable, add_consumable_price, say_none_needed
-from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
+from app.services.units.definitions import NewConsumable, NewPrice, NewSetting, NewUnit
 from app.services.units.entry import add_setting, add_unit, change_unit, find_setting, find_unit, get_unit
 from app.services.units.prices import add_price
 from app.storage.models.units_under_test import Consumable, Price, SpeedSetting
@@ -96,12 +96,12 @@ def test_an_unknown_unit_or_field_is_told(session: Session, small_bench: SmallBe
 
 
 def test_settings_come_in_order_and_one_is_the_highest(session: Session, small_bench: SmallBench):
-    turbo = add_setting(session, small_bench.unit_id, "turbo", is_highest=True)
+    turbo = add_setting(session, small_bench.unit_id, NewSetting(name="turbo", is_highest=True))
     rows = session.execute(select(SpeedSetting.name, SpeedSetting.is_highest).order_by(SpeedSetting.position)).all()
     assert [tuple(row) for row in rows] == [("low", False), ("high", False), ("turbo", True)]
     assert find_setting(session, small_bench.unit_id, "TURBO") == turbo
     with pytest.raises(AlreadyStored, match="Maker A Model 1 already has a setting 'Turbo'"):
-        add_setting(session, small_bench.unit_id, "Turbo")
+        add_setting(session, small_bench.unit_id, NewSetting(name="Turbo"))
 
 
 def test_prices_are_kept_one_beside_the_other(session: Session, small_bench: SmallBench):
@@ -231,7 +231,7 @@ def test_a_part_that_no_cost_could_be_worked_out_of_is_refused(
 def test_the_position_of_a_setting_is_a_small_whole_number(session: Session, small_bench: SmallBench):
     for position in (-1, 10**18):
         with pytest.raises(InvalidValue, match="The position of the setting is"):
-            add_setting(session, small_bench.unit_id, "turbo", position=position)
+            add_setting(session, small_bench.unit_id, NewSetting(name="turbo", position=position))
 
 
 def test_no_filter_is_a_recorded_fact(session: Session, small_bench: SmallBench):

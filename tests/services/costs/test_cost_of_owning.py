@@ -8,7 +8,7 @@ from app.services.costs.cost_of_owning import cost_of_owning
 from app.services.costs.running_cost import CostChoices
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.units.consumables import add_consumable, add_consumable_price, say_none_needed
-from app.services.units.definitions import NewConsumable, NewPrice
+from app.services.units.definitions import NewConsumable, NewPrice, NewSetting
 from app.services.units.entry import add_setting
 from tests.sample_data.measured_facts import (
     DAY,
@@ -125,7 +125,7 @@ def test_all_hours_may_be_at_the_quietest_setting(session, bench):
 
 def test_a_quietest_setting_without_a_rate_leaves_the_mean_open(session, bench):
     ids, _ = bench
-    silent = add_setting(session, ids.unit_id, "silent", position=0)
+    silent = add_setting(session, ids.unit_id, NewSetting(name="silent", position=0))
     add_sound(session, ids.unit_id, silent, 25.0)
     found = owning(session, hours_per_day=8.0, quiet_hours_per_day=8.0)
     assert by_id(found)[ids.unit_id].unit.mean_rate is None

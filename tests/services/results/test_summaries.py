@@ -25,7 +25,7 @@ from app.services.results.summaries import summary_values as summaries_of
 from app.services.results.summary_trials import StoredPool, SummaryTrial
 from app.services.results.update_derived import update_all_derived_results
 from app.services.trials.trash import trash_unit, untrash_unit
-from app.services.units.definitions import NewUnit
+from app.services.units.definitions import NewSetting, NewUnit
 from app.services.units.entry import add_setting, add_unit
 from app.storage.models.summaries import BenchRepeatability, SettingSummary
 from app.storage.models.trials import ChannelResult, Trial
@@ -273,7 +273,7 @@ def test_repeats_of_one_setting_lend_their_spread_to_another(session: Session, s
     # the spread of the four is 0.085; with the assumption of 0.05 on five degrees of freedom it is between
     assert lent.relative_sd == pytest.approx(math.sqrt((5 * 0.05**2 * 3 / 5 + 3 * 0.085**2) / (8 - 2)), abs=0.01)
     unit = add_unit(session, NewUnit(maker="Maker B", model="Model 2"))
-    setting = add_setting(session, unit, "high")
+    setting = add_setting(session, unit, NewSetting(name="high"))
     asked = running(small_bench)
     values = {n: getattr(asked, n) for n in asked.__slots__} | {"unit_under_test_id": unit, "setting_id": setting}
     add_trial(session, decay_log(3.0, seed=9), "9.csv", NewTrial(**values))

@@ -1,6 +1,6 @@
 """Multipart form that adds a trial: log, conditions, marks, how to read the file."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import fields
 from datetime import datetime
 from typing import Annotated, Any, Literal
@@ -137,25 +137,20 @@ def named_ids(session: Session, form: BenchNames, unit_id: int | None = None) ->
     if setting_id is None and form.setting and of_unit is not None:
         setting_id = find_setting(session, of_unit, form.setting)
         _found(setting_id, f"setting {form.setting!r} of that unit", "setting", f"PATCH /api/units/{of_unit}")
-    room_id = told["room_id"]
-    if room_id is None and form.room:
-        room_id = find_room(session, form.room)
-        _found(room_id, f"room {form.room!r}", "room", "the page /rooms/add")
-    source_id = told["smoke_source_id"]
-    if source_id is None and form.smoke_source:
-        source_id = find_smoke_source(session, form.smoke_source)
-        _found(source_id, f"smoke source {form.smoke_source!r}", "smoke_source", "the page /smoke-sources/add")
-    logger_id = told["logger_id"]
-    if logger_id is None and form.logger:
-        logger_id = find_logger(session, form.logger)
-        _found(logger_id, f"logger {form.logger!r}", "logger", "the page /loggers/add")
-    return {
-        "room_id": room_id,
-        "unit_under_test_id": unit_id,
-        "setting_id": setting_id,
-        "smoke_source_id": source_id,
-        "logger_id": logger_id,
+    shared = {
+        f"{name}_id": told[f"{name}_id"] or _named(session, find, name, told[name])
+        for name, find in (("room", find_room), ("smoke_source", find_smoke_source), ("logger", find_logger))
     }
+    return {"unit_under_test_id": unit_id, "setting_id": setting_id, **shared}
+
+
+def _named(session: Session, find: Callable[[Session, str], int | None], field: str, name: str) -> int | None:
+    if not name:
+        return None
+    found = find(session, name)
+    words = field.replace("_", " ")
+    _found(found, f"{words} {name!r}", field, f"the page /{words.replace(' ', '-')}s/add")
+    return found
 
 
 def _found(key: int | None, what: str, field: str, where: str) -> None:

@@ -10,7 +10,7 @@ from app.services.store.checked_values import LONGEST_NAME, LONGEST_TEXT
 from app.services.store.entry_fields import changed_entry, entry_from
 from app.services.trials.trash import trash_unit, untrash_unit
 from app.services.units.cursor_lists import list_units_with_parts
-from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
+from app.services.units.definitions import NewConsumable, NewPrice, NewSetting, NewUnit
 from app.services.units.entry import add_setting, add_unit, change_unit, get_unit
 from app.services.units.prices import add_price
 from app.services.units.with_parts import unit_with_parts
@@ -26,13 +26,12 @@ CurrencyCode = Annotated[str, Field(pattern=r"^[A-Za-z]{3}$", examples=["USD"])]
 Name = Annotated[str, Field(min_length=1, max_length=LONGEST_NAME)]
 
 
+@answer(NewSetting)
 class SettingShape(FromStore):
     """A speed setting; `position` counts from the slowest."""
 
     id: int
-    name: str
     position: int
-    is_highest: bool
 
 
 @answer(NewPrice)
@@ -69,9 +68,9 @@ class UnitList(OfBench):
     next_cursor: str | None
 
 
-class NewSetting(RequestBody):
-    name: Name
-    is_highest: bool = False
+@body(NewSetting, without=("position",))
+class AskedSetting(RequestBody):
+    pass
 
 
 @body(NewPrice)
@@ -83,7 +82,7 @@ class AskedParts(RequestBody):
     """Further data of a new unit: settings, price."""
 
     consumables_state: Literal["unknown", "none needed"] = "unknown"
-    settings: list[NewSetting] = Field(default=[], max_length=50)
+    settings: list[AskedSetting] = Field(default=[], max_length=50)
     price: AskedPrice | None = None
     who: Annotated[str, Field(max_length=200, description="Who makes the change; recorded in the history")] = ""
 
@@ -148,7 +147,7 @@ def unit_changed(unit_id: Id, session: SessionDep, asked: UnitChange) -> UnitInF
 
 def _with_parts(session: SessionDep, unit_id: int, asked: AskedParts) -> UnitInFull:
     for setting in asked.settings:
-        add_setting(session, unit_id, setting.name, is_highest=setting.is_highest, who=asked.who)
+        add_setting(session, unit_id, NewSetting(**setting.model_dump()), who=asked.who)
     if asked.price is not None:
         add_price(session, unit_id, NewPrice(**asked.price.model_dump()), who=asked.who)
     session.flush()

@@ -1,8 +1,9 @@
 """Fields of the trial form: how to read the file, the trial's conditions, and its marks."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
+from typing import Any, TypeVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from sqlalchemy.orm import Session
@@ -16,7 +17,7 @@ from app.services.bench.smoke_sources import add_smoke_source
 from app.services.logs.trial_fields import MARKS, TRIAL_TEXTS, NewTrial, TrialMarks
 from app.services.logs.trial_kinds import EMPTY_ROOM, UNIT_RUNNING
 from app.services.store.entry_fields import entry_fields
-from app.services.units.definitions import NewUnit
+from app.services.units.definitions import NewSetting, NewUnit
 from app.services.units.entry import add_setting, add_unit, find_setting
 from app.services.units.speed_settings import settings_of
 from app.web.forms.options import NEW
@@ -25,6 +26,9 @@ from app.web.pages.adding_a_trial.header_line import DETECTED
 
 _CLOCK = re.compile(r"(?:(\d{4}-\d\d-\d\d)[T ])?(\d{1,2}):(\d\d)(?::(\d\d(?:\.\d+)?))?")
 
+New = TypeVar("New")
+_NAMES = {"unit_under_test_id": "unit", "room_id": "room", "logger_id": "logger", "smoke_source_id": "smoke source"}
+_NEEDED = ("unit_under_test_id", "room_id")
 MARK_FIELDS = tuple(each.form_name for each in entry_fields(TrialMarks))
 
 
@@ -173,16 +177,9 @@ def new_trial_of(session: Session, form: TypedForm, marks: TrialMarks, timezone:
 
 
 def unit_of(session: Session, form: TypedForm, who: str) -> int | None:
-    chosen = form.text("unit_under_test_id")
-    if chosen == NEW:
-        # without the tick its type decides whether it may make ozone
-        unit = form.entry(NewUnit, makes_ozone=form.ticked("makes_ozone") or None)
-        form.stop_if_errors()
-        return None if unit is None else add_unit(session, unit, who=who)
-    if not chosen:
-        form.add_error("unit_under_test_id", "No unit selected. Choose one, or “a new unit”.")
-        return None
-    return form.whole_number("unit_under_test_id", "The unit")
+    # without the tick its type decides whether it may make ozone
+    known = {"makes_ozone": form.ticked("makes_ozone") or None}
+    return _chosen(form, "unit_under_test_id", NewUnit, lambda new: add_unit(session, new, who=who), **known)
 
 
 def setting_of(session: Session, form: TypedForm, unit_id: int, who: str) -> int | None:
@@ -201,27 +198,32 @@ def setting_of(session: Session, form: TypedForm, unit_id: int, who: str) -> int
             "“This is a new setting of the unit”.",
         )
         return None
-    return add_setting(session, unit_id, name, is_highest=not present, who=who)
+    return add_setting(session, unit_id, NewSetting(name=name, is_highest=not present), who=who)
 
 
 def room_chosen(session: Session, form: TypedForm, who: str) -> int | None:
-    chosen = form.text("room_id")
-    if chosen == NEW:
-        room = form.entry(NewRoom)
-        form.stop_if_errors()
-        return None if room is None else add_room(session, room, who=who)
-    if not chosen:
-        form.add_error("room_id", "No room selected. Choose one, or “a new room”.")
-        return None
-    return form.whole_number("room_id", "The room")
+    return _chosen(form, "room_id", NewRoom, lambda new: add_room(session, new, who=who))
 
 
 def logger_chosen(session: Session, form: TypedForm, who: str) -> int | None:
-    if form.text("logger_id") == NEW:
-        logger = form.entry(NewLogger)
+    return _chosen(form, "logger_id", NewLogger, lambda new: add_logger(session, new, who=who))
+
+
+def smoke_source_chosen(session: Session, form: TypedForm, who: str) -> int | None:
+    return _chosen(form, "smoke_source_id", NewSmokeSource, lambda new: add_smoke_source(session, new, who=who))
+
+
+def _chosen(form: TypedForm, field: str, definition: type[New], add: Callable[[New], int], **known: Any) -> int | None:
+    """Id of the chosen item, or of the new one of the form; `known` is not read from the form."""
+    name = _NAMES[field]
+    if form.text(field) == NEW:
+        new = form.entry(definition, **known)
         form.stop_if_errors()
-        return None if logger is None else add_logger(session, logger, who=who)
-    return form.whole_number("logger_id", "The logger")
+        return None if new is None else add(new)
+    if not form.text(field) and field in _NEEDED:
+        form.add_error(field, f"No {name} selected. Choose one, or “a new {name}”.")
+        return None
+    return form.whole_number(field, f"The {name}")
 
 
 def new_logger_of(form: TypedForm) -> NewLogger | None:
@@ -229,14 +231,6 @@ def new_logger_of(form: TypedForm) -> NewLogger | None:
     if form.text("logger_id") != NEW:
         return None
     return TypedForm(form.values).entry(NewLogger, name="the new logger")
-
-
-def smoke_source_chosen(session: Session, form: TypedForm, who: str) -> int | None:
-    if form.text("smoke_source_id") == NEW:
-        source = form.entry(NewSmokeSource)
-        form.stop_if_errors()
-        return None if source is None else add_smoke_source(session, source, who=who)
-    return form.whole_number("smoke_source_id", "The smoke source")
 
 
 def started_at_of(form: TypedForm, timezone: str) -> datetime | None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from sqlalchemy.orm import Session
 
 from app.services.units.consumables import add_consumable, add_consumable_price, say_none_needed
-from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
+from app.services.units.definitions import NewConsumable, NewPrice, NewSetting, NewUnit
 from app.services.units.entry import add_setting
 from app.services.units.prices import add_price
 from app.services.units.speed_settings import choose_highest, rename_setting, settings_of
@@ -75,7 +75,7 @@ def _save_settings(session: Session, unit_id: int, form: TypedForm, who: str) ->
         field = f"setting_{setting.id}"
         if field in form.values:
             rename_setting(session, setting.id, form.text(field), field=field, who=who)
-    added = [add_setting(session, unit_id, name, who=who) for name in _lines(form, "new_settings")]
+    added = [add_setting(session, unit_id, NewSetting(name=name), who=who) for name in _lines(form, "new_settings")]
     chosen = form.text("highest_setting")
     if chosen.isdecimal():
         choose_highest(session, unit_id, int(chosen), who=who)
