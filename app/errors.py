@@ -46,14 +46,14 @@ class UploadRepeated(HazefallError):
     """An upload with the key of another upload; nothing was stored."""
 
     status = 422
-    title = "Saved before with other entries"
+    title = "Already saved with other values"
 
 
 class RunEnded(HazefallError):
     """A live run that was finished or closed, or a key that was used for other readings; nothing was stored."""
 
     status = 409
-    title = "The live run accepts no more"
+    title = "Not accepted by the live run"
 
 
 class TooLarge(HazefallError):

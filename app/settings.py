@@ -87,8 +87,8 @@ def _networks(name: str) -> tuple[str, ...]:
             ip_network(address, strict=False)
         except ValueError as error:
             raise InvalidValue(
-                f"{name} names {address!r}, which is no address. Use addresses such as 127.0.0.1 or networks such as "
-                "10.0.0.0/24, separated by commas."
+                f"{name} names {address!r}, which is not an address. Use addresses such as 127.0.0.1 or networks "
+                "such as 10.0.0.0/24, separated by commas."
             ) from error
     return _listed(name)
 
@@ -98,5 +98,5 @@ def _whole_number(name: str, default: int) -> int:
     if not text:
         return default
     if not text.isdecimal() or int(text) == 0:
-        raise InvalidValue(f"{name} is {text!r}; it needs a whole number above zero. Correct it or unset it.")
+        raise InvalidValue(f"{name} is {text!r}; it must be a whole number above zero. Correct it or unset it.")
     return int(text)

@@ -58,7 +58,7 @@ class Routes:
         """Adds the routes unchanged; a router without the permission check is a bug."""
         for router in routers:
             if require_role not in [one.dependency for one in router.dependencies]:
-                raise RuntimeError("A router checks no permission. Make it by a function of app/web/routers.py.")
+                raise RuntimeError("A router checks no permission. Create it with a function of app/web/routers.py.")
         self._app.router.routes.extend(route for router in routers for route in router.routes)
 
 

@@ -114,7 +114,7 @@ def test_what_is_not_on_the_bench_is_named(bench: Path, logs: Path, capsys: pyte
         ("file,room\n,Room A\n", "a.manifest, line 2, names no file. Enter one, or remove the line."),
         (
             'file,room\n"a.csv,Room A\n',
-            "a.manifest, line 2, is no line of a CSV file: unexpected end of data. Correct it.",
+            "a.manifest, line 2, is not a valid CSV line: unexpected end of data. Correct it.",
         ),
         ("file,room\na.csv,Room A,more\n", "a.manifest, line 2, has more cells than the header has columns."),
         (

@@ -183,7 +183,7 @@ def test_what_answers_but_is_no_bench_is_named(folder: Path, tmp_path: Path):
 @pytest.mark.parametrize("url", ["bench.example", "ftp://bench.example", "https://", "http:///x"])
 def test_what_is_no_address_is_refused(folder: Path, url: str, capsys: pytest.CaptureFixture[str]):
     assert run(["check", "--data", str(folder), "--network", url]) == 2
-    assert f"{url!r} is no address of a bench; enter one such as" in capsys.readouterr().err
+    assert f"{url!r} is not the address of a bench; enter one such as" in capsys.readouterr().err
 
 
 def test_an_address_that_does_not_answer_is_named(folder: Path, capsys: pytest.CaptureFixture[str]):

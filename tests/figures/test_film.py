@@ -35,7 +35,7 @@ def test_a_film_runs_at_its_multiple_of_real_time_and_ends_with_the_chart(film_f
 
 
 def test_what_no_film_can_be_is_said(monkeypatch: pytest.MonkeyPatch):
-    with pytest.raises(InvalidValue, match=r"A film has no transparent ground; choose the look light or dark\."):
+    with pytest.raises(InvalidValue, match=r"A film has no transparent background; choose the look light or dark\."):
         film(line_chart(), SPEED, "transparent", SIZE, "mp4")
     real = builtins.__import__
 

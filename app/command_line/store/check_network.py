@@ -20,7 +20,7 @@ def check_network(folder: Path, url: str, *, has_accounts: bool) -> int:
     """
     parts = urlsplit(url)
     if parts.scheme not in ("http", "https") or not parts.hostname:
-        raise InvalidValue(f"{url!r} is no address of a bench; enter one such as https://bench.example/.")
+        raise InvalidValue(f"{url!r} is not the address of a bench; enter one such as https://bench.example/.")
     seen = _ask(urljoin(url, "/api/network"), new_link_token(folder, NETWORK_CHECK))
     through = "a trusted proxy" if seen.through_trusted_proxy else "no trusted proxy"
     print(f"{url}: the bench sees scheme {seen.scheme}, host {seen.host}, client address {seen.client_address}")

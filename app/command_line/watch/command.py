@@ -96,7 +96,7 @@ def _topic_follower(arguments: argparse.Namespace) -> "TopicFollower":
 
     user, password, authority = (os.environ.get(f"HAZEFALL_MQTT_{name}", "") for name in ("USER", "PASSWORD", "CA"))
     if authority and not Path(authority).is_file():
-        raise InvalidValue(f"HAZEFALL_MQTT_CA names {authority!r}, which is no file. Name a file of certificates.")
+        raise InvalidValue(f"HAZEFALL_MQTT_CA names {authority!r}, which is not a file. Name a file of certificates.")
     if password and not topic.tls and topic.host not in ("127.0.0.1", "localhost", "::1"):
         _say(f"The password goes to {topic.broker} in the open. Use mqtts:// where the broker offers TLS.")
     return TopicFollower(

@@ -45,7 +45,7 @@ class RunFollower:
         """The run as the bench knows it. Raises RunFinished once it is a trial."""
         state = self.client.get(f"/api/runs/{self.run_id}")
         if state["status"] == "finished":
-            raise RunFinished(409, f"Live run {self.run_id} was finished and is trial {state['trial_id']}.")
+            raise RunFinished(409, f"Live run {self.run_id} was finished as trial {state['trial_id']}.")
         return state
 
     def _say_once(self, message: str) -> None:

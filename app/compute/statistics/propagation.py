@@ -92,7 +92,7 @@ def _checked(values: ArrayLike, covariance: ArrayLike) -> tuple[NDArray[np.float
             f"it needs {inputs.size} rows and {inputs.size} columns."
         )
     if not np.allclose(input_covariance, input_covariance.T, rtol=1e-9, atol=0.0):
-        raise ValueError("The covariance is not symmetric; the entry for (a, b) needs to equal the one for (b, a).")
+        raise ValueError("The covariance is not symmetric; the entry for (a, b) must equal the one for (b, a).")
     variances = np.diag(input_covariance)
     if not np.all(variances >= 0):
         raise ValueError(f"The covariance holds the variance {variances.min()}; variances must be zero or above.")

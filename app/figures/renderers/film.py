@@ -27,7 +27,7 @@ def film(chart: Chart, speed: float, look: Look, size: tuple[int, int], film_for
     Raises InvalidValue where PyAV is not installed, or the ground should be transparent.
     """
     if look == "transparent":
-        raise InvalidValue("A film has no transparent ground; choose the look light or dark.", field="look")
+        raise InvalidValue("A film has no transparent background; choose the look light or dark.", field="look")
     av = _library()
     name, options = _ENCODERS[film_format]
     out = BytesIO()

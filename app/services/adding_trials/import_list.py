@@ -57,7 +57,7 @@ def read_manifest(path: Path, usual: ImportLine) -> list[ImportLine]:
         return _lines(path, rows, usual)
     except csv.Error as error:
         raise InvalidValue(
-            f"{path.name}, line {rows.reader.line_num}, is no line of a CSV file: {error}. Correct it."
+            f"{path.name}, line {rows.reader.line_num}, is not a valid CSV line: {error}. Correct it."
         ) from error
 
 

@@ -30,8 +30,8 @@ def send_file(engine: Engine, about: StagedFile, content: Path, largest_bytes: i
         most = MOST_LARGEST_WAITING * largest_bytes
         if waiting + about.size_bytes > most:
             raise TooLarge(
-                f"Uploads of {waiting:,} bytes wait for confirmation already; at most {most:,} are kept. Save or "
-                "discard some of them; each is discarded after a day.",
+                f"Uploads of {waiting:,} bytes are already waiting for confirmation; at most {most:,} may wait. "
+                "Save or discard some of them; each is discarded after a day.",
                 field="log",
             )
         named = {column.name: getattr(about, column.name) for column in StagedFile.__table__.columns}

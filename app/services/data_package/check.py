@@ -136,7 +136,7 @@ def _descriptor(file: zipfile.ZipFile, path: Path) -> dict[str, Any]:
         or not all(isinstance(one, dict) for one in resources)
         or "hazefall" not in found
     ):
-        raise InvalidValue(f"{path} is a data package of another program; its numbers cannot be recomputed here.")
+        raise InvalidValue(f"{path} is a data package from another program; its numbers cannot be recomputed here.")
     return found
 
 

@@ -197,6 +197,6 @@ def _check_unit(session: Session, new: NewTrial, complete: bool) -> None:
     setting = session.get(SpeedSetting, new.setting_id)
     if setting is None or setting.unit_under_test_id != unit.id:
         raise InvalidValue(
-            f"{unit.maker} {unit.model} has no setting {new.setting_id}. Choose one of its own settings.",
+            f"{unit.maker} {unit.model} has no setting {new.setting_id}. Choose one of its settings.",
             field="setting_id",
         )

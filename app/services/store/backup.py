@@ -113,7 +113,7 @@ def verify_copy(path: Path) -> dict[str, int]:
                 raise StoreProblem(f"{path} is damaged ({faults[0].strip(' .')}{more}). Use another copy.")
             # SQLite reads a last page that is cut off as if it ended in zeros
             if path.stat().st_size % connection.execute("PRAGMA page_size").fetchone()[0]:
-                raise StoreProblem(f"{path} is damaged or cut off: its last page is not whole. Use another copy.")
+                raise StoreProblem(f"{path} is damaged or cut off: its last page is incomplete. Use another copy.")
             broken = connection.execute("PRAGMA foreign_key_check").fetchall()
             if broken:
                 raise StoreProblem(

@@ -83,7 +83,7 @@ class _Watch:
             raise _RestartedOften
         if time.monotonic() - self._moved_at > _NOTHING_MOVES_S:
             raise StoreProblem(
-                f"The store could not be copied: nothing moved for {_NOTHING_MOVES_S:.0f} s, because another program "
+                f"The store could not be copied: no progress for {_NOTHING_MOVES_S:.0f} s, because another program "
                 "holds a lock on it. Close that program and try again."
             )
         self._progress(total - left, total, "Copying the store")

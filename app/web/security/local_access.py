@@ -26,7 +26,7 @@ from app.web.templating.page_context import make_shell
 
 ENTRY = "/enter"
 _FORWARDING = ("forwarded", "via", "x-real-ip", "x-remote-addr", "x-remote-ip")
-_NO_LINK = "This browser does not hold the key of this bench."
+_NO_LINK = "This browser has no access to this bench."
 _USED_LINK = "This link was used before, or is more than a day old."
 _FROM_ELSEWHERE = (
     "The request did not come from the bench's own computer. Without an account, the bench answers nobody else. Create "
@@ -37,7 +37,7 @@ _THROUGH_PROXY = (
     "through a proxy. Create the first account on its computer: hazefall account add NAME --role administer."
 )
 FOR_SCRIPTS = (
-    "This bench has no accounts, and the request does not hold its secret. Send the header “Authorization: Bearer "
+    "This bench has no accounts, and the request does not contain its secret. Send the header “Authorization: Bearer "
     "SECRET” with the content of the file “local-secret” in the folder of the bench; the server printed its path when "
     "it started."
 )

@@ -146,7 +146,7 @@ def test_a_command_started_again_goes_on_with_its_run(bench: Bench, small_bench:
     trial_id = again.finish()
     third = follower_of(bench, path)
     third.step()  # the same lots are acknowledged once more, then the end of the run is noticed
-    with pytest.raises(Refused, match=rf"^Live run {first.run_id} was finished and is trial {trial_id}\.$"):
+    with pytest.raises(Refused, match=rf"^Live run {first.run_id} was finished as trial {trial_id}\.$"):
         third.step()
 
 

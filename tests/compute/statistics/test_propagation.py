@@ -38,7 +38,7 @@ def test_the_correlation_with_an_exact_output_is_zero():
     ("covariance", "message"),
     [
         ([[1.0]], r"^The covariance has shape \(1, 1\) and there are 2 inputs; it needs 2 rows and 2 columns\.$"),
-        ([[1.0, 0.2], [0.1, 1.0]], r"^The covariance is not symmetric; the entry for \(a, b\) needs to equal"),
+        ([[1.0, 0.2], [0.1, 1.0]], r"^The covariance is not symmetric; the entry for \(a, b\) must equal"),
         ([[-1.0, 0.0], [0.0, 1.0]], r"^The covariance holds the variance -1\.0; variances must be zero or above\.$"),
     ],
 )

@@ -278,7 +278,7 @@ def test_what_does_not_fit_the_bench_is_refused(session: Session, small_bench: S
         "A run with the unit running needs a setting. Choose one."
     )
     assert refusal(InvalidValue, unit_under_test_id=small_bench.unit_id, setting_id=99) == (
-        "Maker A Model 1 has no setting 99. Choose one of its own settings."
+        "Maker A Model 1 has no setting 99. Choose one of its settings."
     )
     assert refusal(InvalidValue, kind=EMPTY_ROOM, unit_under_test_id=small_bench.unit_id) == (
         "An empty-room run has no unit or setting. Leave them empty, or choose the type “unit running”."

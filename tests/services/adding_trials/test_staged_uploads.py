@@ -114,7 +114,7 @@ def test_a_server_takes_a_file_in_pieces_and_no_more_than_a_number_of_the_larges
     assert staged_head(area, staged[-1], PIECE_BYTES + 1) == content[: PIECE_BYTES + 1]
     with area.server.connect() as connection:
         assert connection.scalar(select(func.count()).select_from(StagedPiece)) == 3 * MOST_LARGEST_WAITING
-    with pytest.raises(TooLarge, match=r"wait for confirmation already; at most [\d,]+ are kept\. Save or discard"):
+    with pytest.raises(TooLarge, match=r"already waiting for confirmation; at most [\d,]+ may wait\. Save or discard"):
         stage_upload(area, b"x", "b.csv", NOW)
     discard_upload(area, staged[0].token)
     assert stage_upload(area, b"x", "b.csv", NOW).size_bytes == 1

@@ -276,7 +276,7 @@ def test_what_is_no_package_is_refused(tmp_path: Path):
         check_package(no_zip)
     with pytest.raises(InvalidValue, match=r"b\.zip holds no datapackage\.json, so it is not a data package"):
         check_package(empty)
-    with pytest.raises(InvalidValue, match=r"c\.zip is a data package of another program"):
+    with pytest.raises(InvalidValue, match=r"c\.zip is a data package from another program"):
         check_package(other)
 
 
@@ -284,7 +284,7 @@ def test_what_is_no_package_is_refused(tmp_path: Path):
     ("descriptor", "message"),
     [
         (b"[" * 100_000, r"is not a data package of this program: datapackage\.json is nested too deeply\. Pack it"),
-        (b'{"hazefall": {}, "resources": [5]}', "is a data package of another program"),
+        (b'{"hazefall": {}, "resources": [5]}', "is a data package from another program"),
         (b'{"hazefall": {}', "is not a data package of this program: Expecting ',' delimiter"),
         (b" " * 50_000_001, r"holds a datapackage\.json of 50000001 bytes; at most 50000000 are read\. Choose"),
     ],

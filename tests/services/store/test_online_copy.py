@@ -63,6 +63,6 @@ def test_a_copy_behind_a_lock_is_given_up(store: Path, tmp_path: Path, monkeypat
     ):
         other.execute("CREATE TABLE held (x)")
         other.execute("BEGIN EXCLUSIVE")
-        with pytest.raises(StoreProblem, match="nothing moved for 30 s, because another program holds a lock"):
+        with pytest.raises(StoreProblem, match="no progress for 30 s, because another program holds a lock"):
             copy_pages(source, copy, no_progress)
         other.execute("ROLLBACK")

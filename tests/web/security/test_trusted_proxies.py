@@ -212,5 +212,5 @@ def test_the_setting_takes_addresses_and_networks(settings: Settings, monkeypatc
     monkeypatch.setenv("HAZEFALL_TRUSTED_PROXIES", "127.0.0.1, fd00::/8")
     assert read_settings(settings.data_folder).trusted_proxies == ("127.0.0.1", "fd00::/8")
     monkeypatch.setenv("HAZEFALL_TRUSTED_PROXIES", "127.0.0.1, proxy.example")
-    with pytest.raises(InvalidValue, match=r"names 'proxy.example', which is no address. Use addresses such as"):
+    with pytest.raises(InvalidValue, match=r"names 'proxy.example', which is not an address. Use addresses such as"):
         read_settings(settings.data_folder)

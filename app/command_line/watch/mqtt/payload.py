@@ -44,18 +44,18 @@ class PayloadReader:
             content = json.loads(payload)
         except (ValueError, RecursionError):
             raise InvalidValue(
-                f"Found {_shown(payload.decode(errors='replace'))}, which is no JSON; needed is a reading such as "
+                f"Found {_shown(payload.decode(errors='replace'))}, which is not JSON; expected a reading such as "
                 f"{_EXAMPLE}. Set the logger's message format."
             ) from None
         rows = content.get("readings") if isinstance(content, dict) and "readings" in content else content
         rows = rows if isinstance(rows, list) else [rows]
         if not rows:
-            raise InvalidValue(f"Found a message without a reading; needed is one such as {_EXAMPLE}.")
+            raise InvalidValue(f"Found a message without a reading; expected one such as {_EXAMPLE}.")
         return [self._reading(row) for row in rows]
 
     def _reading(self, row: object) -> dict[str, Any]:
         if not isinstance(row, dict):
-            raise InvalidValue(f"Found {_shown(json.dumps(row))}; needed is an object such as {_EXAMPLE}.")
+            raise InvalidValue(f"Found {_shown(json.dumps(row))}; expected an object such as {_EXAMPLE}.")
         reading: dict[str, Any] = {"time": _time(next((row[name] for name in row if self._is_time(name)), None))}
         for name, value in row.items():
             use = None if self._is_time(name) else self._use(name)
@@ -63,14 +63,14 @@ class PayloadReader:
                 continue
             if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
                 raise InvalidValue(
-                    f"Found {_shown(json.dumps(value))} as {name!r}; needed is a number, or null where there is none. "
+                    f"Found {_shown(json.dumps(value))} as {name!r}; expected a number, or null where there is none. "
                     "Set the logger's message format."
                 )
             levels = value if use[1] is None else value * use[1].factor + use[1].offset
             reading.setdefault(use[0], float(levels))
         if len(reading) == 1:
             raise InvalidValue(
-                f"Found no channel in {_shown(json.dumps(row, ensure_ascii=False))}; needed is a name such as pm2_5, "
+                f"Found no channel in {_shown(json.dumps(row, ensure_ascii=False))}; expected a name such as pm2_5, "
                 "or a heading with its unit such as “PM2.5 [µg/m³]”. Assign others with --columns NAME=CHANNEL."
             )
         return reading
@@ -124,7 +124,7 @@ def _time(text: object) -> str:
         raise InvalidValue(f"Found the time {_shown(text)!r} without a zone; {needed}")
     if not 1990 <= time.year <= 2100:
         raise InvalidValue(
-            f"Found the time {_shown(text)!r}; needed is a year from 1990 to 2100. Set the logger's clock."
+            f"Found the time {_shown(text)!r}; expected a year from 1990 to 2100. Set the logger's clock."
         )
     return time.isoformat()
 

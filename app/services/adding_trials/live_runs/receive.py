@@ -1,5 +1,6 @@
-"""Stores lots of readings: repeats are recognised, lots may overlap or arrive out of order, and a value that differs
-from the one stored for the same time is named.
+"""Stores batches of readings: repeats are recognised, and batches may overlap or arrive out of order.
+
+A value that differs from the one stored for the same time is named.
 """
 
 from collections.abc import Mapping, Sequence
@@ -17,7 +18,7 @@ from app.services.store.checked_values import idempotency_key
 from app.storage.models.live_runs import LiveChannel, LiveLot, live_readings
 from app.storage.models.logs import VALUE_COLUMNS
 
-MOST_READINGS = 5_000  # in one lot; half an hour at three readings a second
+MOST_READINGS = 5_000  # in one batch; half an hour at three readings a second
 MOST_CONFLICTS_NAMED = 20
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _ROWS_A_STATEMENT = 500
@@ -43,7 +44,7 @@ class Conflict:
 
 @dataclass(frozen=True, slots=True)
 class Receipt:
-    """What became of a lot. `conflicts` counts all values that were not stored, `named` lists the first ones."""
+    """What became of a batch. `conflicts` counts all values that were not stored, `named` lists the first ones."""
 
     added: int
     repeated: int
@@ -60,11 +61,11 @@ def receive_readings(
     sha256: str = "",
     now: datetime | None = None,
 ) -> Receipt:
-    """Stores a lot of readings of an open run. Where a value is stored for the same time, the stored one remains.
+    """Stores a batch of readings of an open run. Where a value is stored for the same time, the stored one remains.
 
-    key : a lot with a key that was acknowledged is not stored again; sha256 : digest of the lot, compared then
+    key : a batch with a key that was acknowledged is not stored again; sha256 : digest of the batch, compared then
 
-    Raises RunEnded for a run that was finished or closed, or a key of another lot; InvalidValue for a bad reading.
+    Raises RunEnded for a run that was finished or closed, or a key of another batch; InvalidValue for a bad reading.
     """
     at = now or datetime.now(UTC)
     lot_key = idempotency_key(key)
@@ -72,7 +73,7 @@ def receive_readings(
         if known.sha256 != sha256:
             raise RunEnded(
                 f"The idempotency key {lot_key[:40]!r} was used for other readings of live run {run_id}. Use a new key "
-                "for each lot.",
+                "for each batch.",
                 field="Idempotency-Key",
             )
         return Receipt(known.added, known.repeated, known.conflicts)
@@ -101,10 +102,10 @@ def channels_of(session: Session, run_id: int) -> Sequence[LiveChannel]:
 
 
 def _rows(readings: Sequence[Reading]) -> dict[int, dict[str, float]]:
-    """Levels by time; a time that repeats within the lot is one reading."""
+    """Levels by time; a time that repeats within the batch is one reading."""
     if not 1 <= len(readings) <= MOST_READINGS:
         raise InvalidValue(
-            f"The lot has {len(readings)} readings; send 1 to {MOST_READINGS} at a time.", field="readings"
+            f"The batch has {len(readings)} readings; send 1 to {MOST_READINGS} at a time.", field="readings"
         )
     rows: dict[int, dict[str, float]] = {}
     for place, reading in enumerate(readings):

@@ -54,7 +54,7 @@ def replay(session: Session, run_id: int, now: datetime | None = None) -> bool:
     run = open_run(session, run_id, at)
     trial = session.get(Trial, run.replays_trial_id) if run.replays_trial_id is not None else None
     if trial is None:
-        raise InvalidValue(f"Live run {run_id} is no demonstration; its readings come from its logger.")
+        raise InvalidValue(f"Live run {run_id} is not a demonstration; its readings come from its logger.")
     log = read_readings(session, trial.log_id)
     due_s = SPEED * (at - run.started_at).total_seconds()
     last_at = extent_of(session, run_id).last_at

@@ -119,7 +119,7 @@ def open_run(session: Session, run_id: int, now: datetime) -> LiveRun:
     """The run if it still accepts readings and events; RunEnded otherwise."""
     run = get_run(session, run_id)
     if run.finished_at is not None:
-        raise RunEnded(f"Live run {run_id} was finished and is trial {run.trial_id}. Start a new run.")
+        raise RunEnded(f"Live run {run_id} was finished as trial {run.trial_id}. Start a new run.")
     closed = closed_at(run, now)
     if closed is not None:
         raise RunEnded(

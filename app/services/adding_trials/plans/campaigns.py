@@ -85,7 +85,7 @@ def store_campaign(
     if choices.starts_on is None or choices.room_id is None:
         raise InvalidValue("The campaign has no first day or no room. Choose both.", field="starts_on")
     if session.scalar(select(Plan.id).where(func.lower(Plan.name) == name.lower())) is not None:
-        raise AlreadyStored(f"There is a campaign {name!r} already. Give this one another name.", field="name")
+        raise AlreadyStored(f"A campaign {name!r} already exists. Give this one another name.", field="name")
     plan = Plan(
         name=name,
         goal=choices.goal,

@@ -91,7 +91,7 @@ def _check_number(new: NewLoggerCheck, logs: Sequence[LogOfLogger | FileOfLogger
     low, high = new.clean_from_min, new.clean_to_min
     if low is not None and high is not None and low >= high:
         raise InvalidValue(
-            f"The clean air is from {low:g} to {high:g} min. Enter an end after the beginning.", field="clean_to_min"
+            f"The clean air is from {low:g} to {high:g} min. Enter an end after the start.", field="clean_to_min"
         )
 
 
@@ -145,8 +145,7 @@ def _refuse_second(
     present = session.scalar(asked)
     if present is not None:
         raise AlreadyStored(
-            f"This {new.kind} check is stored already, as check {present}. Delete that one first, or choose "
-            "other logs.",
+            f"This {new.kind} check is already stored as check {present}. Delete that one first, or choose other logs.",
             field="logs",
         )
 

@@ -1,4 +1,4 @@
-"""Bodies of the requests of a live run: its start, a lot of readings, an event, and its end."""
+"""Bodies of the requests of a live run: its start, a batch of readings, an event, and its end."""
 
 from typing import Annotated, Literal
 
@@ -51,7 +51,7 @@ class ReadingShape(RequestBody):
 
 
 class ReadingLot(RequestBody):
-    """Readings in any order. Send each lot with an `Idempotency-Key`; a lot without an answer can then be repeated."""
+    """Readings in any order. Send each batch with an `Idempotency-Key`, to repeat it if no answer comes."""
 
     model_config = ConfigDict(extra="forbid", json_schema_extra={"examples": [{"readings": [_READING]}]})
 

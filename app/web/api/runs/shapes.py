@@ -1,4 +1,4 @@
-"""Answers on live runs: the state with level, phase, rate and advice, and what became of a lot of readings."""
+"""Answers on live runs: the state with level, phase, rate and advice, and what became of a batch of readings."""
 
 from datetime import datetime
 from typing import Any, Literal
@@ -103,7 +103,7 @@ class ConflictShape(FromStore):
 
 
 class ReceiptShape(BaseModel):
-    """What became of a lot: new readings, repeated ones, and values that differ from the stored ones, of which the
+    """What became of a batch: new readings, repeated ones, and values that differ from the stored ones, of which the
     first twenty are named. `file_requested` asks the command that follows a file to finish the run with it.
     """
 

@@ -135,7 +135,7 @@ def test_repeated_readings_in_any_order_become_the_trial_of_an_upload(
     any_order.shuffle(lots)
     broker.publish(TOPIC, lots)
     until(follower, len(sent))
-    until_said(follower, said, f"{TOPIC}: a message was refused. Found no reading, which is no JSON; needed is")
+    until_said(follower, said, f"{TOPIC}: a message was refused. Found no reading, which is not JSON; needed is")
     run_now = bench.client.get(f"/api/runs/{follower.run_id}").json()
     assert (run_now["readings"], run_now["conflicts"], run_now["source"]) == (len(sent), 0, "posted")
     trial = bench.client.get(f"/api/trials/{follower.finish()}").json()
@@ -145,7 +145,7 @@ def test_repeated_readings_in_any_order_become_the_trial_of_an_upload(
         assert trial[same] == uploaded[same]
     assert {**trial["log"], "sha256": 0, "file_name": 0} == {**uploaded["log"], "sha256": 0, "file_name": 0}
     follower._is_over = False
-    with pytest.raises(Refused, match=rf"^Live run {follower.run_id} was finished and is trial {trial['id']}\.$"):
+    with pytest.raises(Refused, match=rf"^Live run {follower.run_id} was finished as trial {trial['id']}\.$"):
         follower.step()
 
 
@@ -270,7 +270,7 @@ def test_a_wrong_file_of_certificates_and_a_missing_library_are_named(
     asked = ["watch", "mqtts://localhost/lab", "--room", "A", "--data", str(tmp_path)]
     monkeypatch.setenv("HAZEFALL_MQTT_CA", str(tmp_path / "none.pem"))
     assert run(asked) == 2
-    assert "which is no file. Name a file of certificates." in capsys.readouterr().err
+    assert "which is not a file. Name a file of certificates." in capsys.readouterr().err
     monkeypatch.setattr("app.command_line.watch.command.find_spec", lambda _name: None)
     assert run(asked) == 2
     assert "MQTT needs the library paho-mqtt. Install it with: pip install paho-mqtt" in capsys.readouterr().err

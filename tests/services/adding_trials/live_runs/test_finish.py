@@ -168,9 +168,7 @@ def test_a_run_never_ended_is_closed_and_stays_as_it_is(session: Session, small_
     assert start_run(session, conditions(small_bench), now=late).new  # its room is free again
     trial = session.get_one(Trial, finish_run(session, run_id, now=late + timedelta(days=30)).trial_id)
     assert len(read_readings(session, trial.log_id).elapsed_s) == len(lot)
-    with pytest.raises(
-        RunEnded, match=rf"^Live run {run_id} was finished and is trial {trial.id}\. Start a new run\.$"
-    ):
+    with pytest.raises(RunEnded, match=rf"^Live run {run_id} was finished as trial {trial.id}\. Start a new run\.$"):
         receive_readings(session, run_id, lot, now=late)
 
 

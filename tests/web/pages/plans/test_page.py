@@ -187,7 +187,7 @@ def test_a_campaign_is_stored_and_printed_in_the_order_that_was_shown(tried_benc
     assert "Spring round" in client.get("/plans").text
     again = client.post("/plan", data=dict(pair.split("=") for pair in RATE.split("&")) | {"name": "spring ROUND"})
     assert again.status_code == 422
-    assert "There is a campaign 'spring ROUND' already." in words_of(again.text)
+    assert "A campaign 'spring ROUND' already exists." in words_of(again.text)
 
 
 def test_a_campaign_needs_a_name_and_runs(tried_bench: TriedBench, client: TestClient):
