@@ -36,6 +36,7 @@ from app.storage.models.trials import ChannelResult, NaturalDecayPool, NaturalDe
 _POOL = cast(Table, NaturalDecayPool.__table__)
 _POOL_RUN = cast(Table, NaturalDecayPoolRun.__table__)
 _POOL_COLUMNS = tuple(column.name for column in _POOL.columns if column.name != "id")
+_STALE = select(Bench.natural_decay_stale_after_days).where(Bench.id == 1)
 
 
 class PoolRequest(NamedTuple):
@@ -77,17 +78,17 @@ def middle_of_week(day: float) -> int:
 
 
 class EmptyRoomRuns:
-    """The usable empty-room runs of the bench, read once, and the pools made from them.
+    """The usable empty-room runs of the bench, or of one channel, read once, and the pools made from them.
 
     Trials of one week with the same runs share one pool, so that their common natural decay cancels
     when they are compared.
     """
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, channel: str = "") -> None:
         self._session = session
-        stale_after_days = session.connection().scalar(_stale_query())  # one column is read faster than the object
+        stale_after_days = session.connection().scalar(_STALE)  # one column is read faster than the object
         self._limits = Limits(float(stale_after_days or 180))
-        self._runs = _usable_runs(session)
+        self._runs = _usable_runs(session, channel)
         self._spread: dict[ChartKey, Repeatability] = {}
 
     def serving(self, requests: Sequence[PoolRequest], *, keep: bool = True) -> list[PooledForTrial]:
@@ -235,10 +236,11 @@ def remove_unused_pools(session: Session) -> None:
         session.execute(delete(NaturalDecayPool).where(NaturalDecayPool.id.in_(batch)))
 
 
-def _usable_runs(session: Session) -> dict[ChartKey, list[EmptyRoomRun]]:
+def _usable_runs(session: Session, asked: str) -> dict[ChartKey, list[EmptyRoomRun]]:
     """Of one room, channel and aerosol each: smoke, dust and pollen settle at different rates."""
     session.flush()
-    rows = session.connection().execute(_usable_query()).all()  # plain rows are read faster than ORM rows
+    # plain rows are read faster than ORM rows
+    rows = session.connection().execute(_usable_query(bool(asked)), {"channel": asked}).all()
     runs: dict[ChartKey, list[EmptyRoomRun]] = defaultdict(list)
     for trial_id, room_id, aerosol, at, channel, value, uncertainty, degrees, humidity, start_level in rows:
         rate = measured_or_none(value, uncertainty, degrees)
@@ -249,14 +251,9 @@ def _usable_runs(session: Session) -> dict[ChartKey, list[EmptyRoomRun]]:
 
 
 @cache
-def _stale_query() -> Select[int]:
-    return select(Bench.natural_decay_stale_after_days).where(Bench.id == 1)
-
-
-@cache
-def _usable_query() -> Select[*tuple[Any, ...]]:
+def _usable_query(of_channel: bool) -> Select[*tuple[Any, ...]]:
     """Cached: building the statement takes longer than running it on a small bench."""
-    return (
+    query = (
         select(
             Trial.id,
             Trial.room_id,
@@ -280,6 +277,7 @@ def _usable_query() -> Select[*tuple[Any, ...]]:
         )
         .order_by(Trial.id)
     )
+    return query.where(ChannelResult.channel == bindparam("channel")) if of_channel else query
 
 
 def _present_pools(session: Session) -> dict[PoolKey, tuple[int, tuple[Any, ...], dict[int, float]]]:

@@ -184,8 +184,23 @@ class BenchSnapshot:
         return _of_arguments(self._state.of_rows, function, *values, **named)
 
 
+class _Arguments:
+    """A function with its arguments, whose hash is computed once: those of thousands of values take milliseconds."""
+
+    __slots__ = ("_hash", "values")
+
+    def __init__(self, *values: Hashable) -> None:
+        self.values, self._hash = values, hash(values)
+
+    def __hash__(self) -> int:
+        return self._hash
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Arguments) and self.values == other.values
+
+
 def _of_arguments(cached: _Cached, function: Callable[P, T], *values: P.args, **named: P.kwargs) -> T:
-    key = function, values, tuple(named.items())
+    key = _Arguments(function, values, tuple(named.items()))
     found = cached.find(key)
     if found is None:
         found = (function(*values, **named),)

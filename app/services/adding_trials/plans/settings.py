@@ -214,7 +214,7 @@ class PlannedRoom:
 
 
 def planned_room(session: Session, key: ChartKey, day: float) -> PlannedRoom:
-    pools = EmptyRoomRuns(session)
+    pools = EmptyRoomRuns(session, key.channel)
     chosen, spread = pools.of_room(key, day)
     length = None
     if chosen.chosen:
