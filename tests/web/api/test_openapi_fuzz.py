@@ -5,9 +5,11 @@ of a documented kind.
 import threading
 import time
 from collections.abc import Iterator
+from http.cookiejar import DefaultCookiePolicy
 from typing import Any
 
 import pytest
+import requests
 import schemathesis
 import uvicorn
 from hypothesis import HealthCheck, Phase, given
@@ -48,6 +50,10 @@ def ask(address: str, let_in: dict[str, str], examples: int) -> dict[str, dict[i
     and on one that the description does not name."""
     schema = schemathesis.openapi.from_url(f"{address}/api/openapi.json", headers=let_in)
     found: dict[str, dict[int, int]] = {}
+    session = requests.Session()  # one connection for all
+    session.headers.update(let_in)
+    session.trust_env = False
+    session.cookies.set_policy(DefaultCookiePolicy(allowed_domains=[]))
     for result in schema.get_all_operations():
         operation = result.ok()
         name = f"{operation.method.upper()} {operation.path}"
@@ -55,14 +61,15 @@ def ask(address: str, let_in: dict[str, str], examples: int) -> dict[str, dict[i
         named = {int(status) for status in operation.definition.raw["responses"] if status.isdigit()}
         for mode in (GenerationMode.POSITIVE, GenerationMode.NEGATIVE):
             try:
-                _ask_one(operation.as_strategy(generation_mode=mode), let_in, examples, name, named, counted)
+                _ask_one(operation.as_strategy(generation_mode=mode), session, examples, name, named, counted)
             except Unsatisfiable:  # an operation that takes nothing cannot be asked wrongly
                 assert mode is GenerationMode.NEGATIVE, name
+    session.close()
     return found
 
 
 def _ask_one(
-    strategy: Any, let_in: dict[str, str], examples: int, name: str, named: set[int], counted: dict[int, int]
+    strategy: Any, session: requests.Session, examples: int, name: str, named: set[int], counted: dict[int, int]
 ) -> None:
     @budget(
         max_examples=examples,
@@ -74,7 +81,7 @@ def _ask_one(
     )
     @given(case=strategy)
     def asked(case: Any) -> None:
-        answer = case.call(headers=let_in, timeout=60)
+        answer = case.call(session=session, timeout=60)
         counted[answer.status_code] = counted.get(answer.status_code, 0) + 1
         assert answer.status_code < 500, (name, case.as_curl_command(), answer.text[:500])
         # what no description of a route can name: an address that is none, a method that it has not
