@@ -112,7 +112,7 @@ def _is_channel(name: str) -> bool:
 
 
 def _time(text: object) -> str:
-    needed = "needed is an ISO 8601 time with its zone, such as 2026-01-05T10:00:00Z. Set the logger's message format."
+    needed = "expected an ISO 8601 time with its zone, such as 2026-01-05T10:00:00Z. Set the logger's message format."
     if not isinstance(text, str):
         found = "no time" if text is None else f"the time {_shown(json.dumps(text))}"
         raise InvalidValue(f"Found {found}; {needed}")

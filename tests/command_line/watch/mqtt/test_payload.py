@@ -60,10 +60,10 @@ def test_what_is_left_out_is_named_with_the_reason():
         (b'{"pm2_5": 3}', "Found no time; expected an ISO 8601 time with its zone"),
         (b'{"time": 1767607200, "pm2_5": 3}', "Found the time 1767607200; expected an ISO 8601 time"),
         (b'{"time": "noon", "pm2_5": 3}', "Found the time 'noon'; expected an ISO 8601 time"),
-        (b'{"time": "2026-01-05T10:00:00", "pm2_5": 3}', "without a zone; needed is"),
+        (b'{"time": "2026-01-05T10:00:00", "pm2_5": 3}', "without a zone; expected"),
         (
             b'{"time": "1970-01-01T00:00:09Z", "pm2_5": 3}',
-            "needed is a year from 1990 to 2100. Set the logger's clock.",
+            "expected a year from 1990 to 2100. Set the logger's clock.",
         ),
         (b'{"time": "2026-01-05T10:00:00Z", "pm2_5": "3"}', "Found \"3\" as 'pm2_5'; expected a number, or null"),
         (b'{"time": "2026-01-05T10:00:00Z", "pm2_5": true}', "Found true as 'pm2_5'; expected a number"),

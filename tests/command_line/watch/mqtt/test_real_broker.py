@@ -135,7 +135,7 @@ def test_repeated_readings_in_any_order_become_the_trial_of_an_upload(
     any_order.shuffle(lots)
     broker.publish(TOPIC, lots)
     until(follower, len(sent))
-    until_said(follower, said, f"{TOPIC}: a message was refused. Found no reading, which is not JSON; needed is")
+    until_said(follower, said, f"{TOPIC}: a message was refused. Found no reading, which is not JSON; expected")
     run_now = bench.client.get(f"/api/runs/{follower.run_id}").json()
     assert (run_now["readings"], run_now["conflicts"], run_now["source"]) == (len(sent), 0, "posted")
     trial = bench.client.get(f"/api/trials/{follower.finish()}").json()
