@@ -39,6 +39,22 @@ def test_each_way_to_write_a_time(first, second):
     assert (log.started_at, log.elapsed_s.tolist()) == (utc(2026, 1, 25, 10), [0, 10])
 
 
+@pytest.mark.parametrize("changed", ["none", "a space before it", "a quotation mark", "no time", "no such date"])
+def test_times_of_many_dates_are_those_of_the_standard_library(changed: str):
+    """Times of one length are cut from the lines, others are split by the parser; a leap day is among the dates."""
+    moments = [utc(2028, 2, 20) + timedelta(hours=7 * place) for place in range(60)]
+    times = [f"{moment:%Y-%m-%dT%H:%M:%SZ}" for moment in moments]
+    texts = {"a space before it": f" {times[7]}", "a quotation mark": f'"{times[7]}"', "no time": ""}
+    times[7] = texts.get(changed, "2027-02-29T10:00:00Z" if changed == "no such date" else times[7])
+    if changed in ("no time", "no such date"):
+        del moments[7]
+    log = read_text(rows("time,pm1,co2", *(f"{time},{place}.5,400" for place, time in enumerate(times))))
+    assert log.started_at == moments[0]
+    assert log.elapsed_s.tolist() == [(moment - moments[0]).total_seconds() for moment in moments]
+    assert (log.levels["pm1"] % 1 == 0.5).all()
+    assert len(log.skipped) == 60 - len(moments)
+
+
 def test_fractions_of_a_second_and_times_of_different_length():
     log = read_text(rows("time,pm1", "1/25/2026 9:59:59.75,1", "1/25/2026 10:00:00,2", "1/25/2026 10:00:00.5,3"))
     assert log.elapsed_s.tolist() == [0, 0.25, 0.75]

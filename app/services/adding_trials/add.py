@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 
-from sqlalchemy import select
+from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
 from app.errors import AlreadyStored
@@ -71,11 +71,11 @@ def add_read_trial(
         _refuse_second(session, table, new)
     log_id = store_log(session, content, table, choices, at, new.profile_id, seen=seen)
     entered = {name: getattr(new, name) for name in CONDITIONS} | asdict(new.marks)
-    trial = Trial(**entered, log_id=log_id, started_at=_start(table, new, at), created_at=at)
-    session.add(trial)
-    session.flush()
-    trial_id = trial.id
-    terms = analysis_terms(session, new.kind, new.logger_id, new.marks, started_at=trial.started_at)
+    started_at = _start(table, new, at)
+    row = entered | {"log_id": log_id, "started_at": started_at, "created_at": at}
+    # a plain statement takes half the time of an object
+    trial_id = int(session.connection().execute(insert(Trial).returning(Trial.id), row).scalar_one())
+    terms = analysis_terms(session, new.kind, new.logger_id, new.marks, started_at=started_at)
     readings = LogReadings(table.elapsed_s, table.levels, table.units)
     write_results(session, trial_id, analyse(readings, terms), at, new=True)
     record_change(session, new.tested_by, "added", "trial", trial_id, after=table.file_name, at=at)

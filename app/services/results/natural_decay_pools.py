@@ -86,6 +86,7 @@ class EmptyRoomRuns:
 
     def __init__(self, session: Session, channel: str = "") -> None:
         self._session = session
+        session.flush()
         stale_after_days = session.connection().scalar(_STALE)  # one column is read faster than the object
         self._limits = Limits(float(stale_after_days or 180))
         self._runs = _usable_runs(session, channel)
@@ -238,7 +239,6 @@ def remove_unused_pools(session: Session) -> None:
 
 def _usable_runs(session: Session, asked: str) -> dict[ChartKey, list[EmptyRoomRun]]:
     """Of one room, channel and aerosol each: smoke, dust and pollen settle at different rates."""
-    session.flush()
     # plain rows are read faster than ORM rows
     rows = session.connection().execute(_usable_query(bool(asked)), {"channel": asked}).all()
     runs: dict[ChartKey, list[EmptyRoomRun]] = defaultdict(list)

@@ -95,8 +95,8 @@ def read_summary_trials(
     session: Session, setting_ids: Collection[int] | None = None
 ) -> dict[GroupKey, list[SummaryTrial]]:
     """All trials outside the trash with their results, oldest first in each group; of some settings, or of all."""
+    kind, value = default_clear_level(session)
     connection = session.connection()  # plain rows are read faster than ORM rows
-    kind, value = connection.execute(_clear_level_query()).one()
     asked: dict[str, Any] = {"kind": kind, "value": value}
     if setting_ids is None:
         rows = connection.execute(_query(), asked).all()
@@ -109,6 +109,13 @@ def read_summary_trials(
         trial = SummaryTrial._make((*row[4:_RATE], total, *row[_RATE + 3 : _SHARE], shared, row[_SHARE]))
         groups[GroupKey._make(row[:4])].append(trial)
     return groups
+
+
+def default_clear_level(session: Session) -> tuple[str, float]:
+    """Of the bench."""
+    session.flush()
+    kind, value = session.connection().execute(_clear_level_query()).one()
+    return kind, value
 
 
 def read_pools(session: Session) -> dict[int, StoredPool]:

@@ -20,11 +20,11 @@ from app.services.logs.trial_fields import TrialMarks
 from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms, analyse_readings
 from app.services.results.rows import analysis_values, is_same, note_columns
+from app.services.results.summary_trials import default_clear_level
 from app.services.results.update_derived import update_derived_results
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.entry_fields import stored_values
 from app.services.store.progress import OnProgress, no_progress
-from app.storage.models.bench import Bench
 from app.storage.models.loggers import Logger
 from app.storage.models.trials import ChannelResult, ResultNote, Trial
 
@@ -54,13 +54,13 @@ def analysis_terms(
 ) -> AnalysisTerms:
     """Settings of a trial's analysis: its marks, the bench's clear level, the logger's properties, its noise, which its
     other trials showed at the last re-analysis of the bench, and the curvature in its last check before the trial."""
-    bench = session.get_one(Bench, 1)
+    kind_of_level, level = default_clear_level(session)
     logger = session.get(Logger, logger_id) if logger_id is not None else None
     return AnalysisTerms(
         marks=marks_in_hours(marks),
         clear_level=ClearLevel(
-            marks.clear_level_kind or bench.clear_level_kind,
-            bench.clear_level_value if marks.clear_level_value is None else marks.clear_level_value,
+            marks.clear_level_kind or kind_of_level,
+            level if marks.clear_level_value is None else marks.clear_level_value,
         ),
         saturation_level_ug_m3=logger.saturation_level_ug_m3 if logger else None,
         response_time_s=logger.response_time_s if logger else None,

@@ -1,10 +1,11 @@
 """Updates everything derived from trials after some of them changed: clean air rates, summaries, pools."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable
 from datetime import UTC, datetime
+from functools import cache
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import Select, bindparam, select
 from sqlalchemy.orm import Session
 
 from app.services.logs.trial_kinds import EMPTY_ROOM
@@ -35,7 +36,7 @@ def update_derived_results(
     """
     session.flush()
     ids = sorted(set(trial_ids))
-    touched: Sequence[Any] = [session.get_one(Trial, ids[0])] if len(ids) == 1 else _kinds_and_settings(session, ids)
+    touched = _kinds_and_settings(session, ids)
     serves_others = any(row.kind == EMPTY_ROOM for row in touched) or checks_a_room(session, ids)
     moved = derive_clean_air(session, trial_ids=None if serves_others else ids, who=who, why=why, new_trials=new_trials)
     settings = {row.setting_id for row in touched if row.setting_id is not None}
@@ -64,11 +65,14 @@ def rederive_room(session: Session, room_id: int, *, who: str, why: str) -> None
 
 
 def _kinds_and_settings(session: Session, trial_ids: Iterable[int]) -> list[Any]:
-    return [
-        row
-        for batch in in_batches(trial_ids)
-        for row in session.execute(select(Trial.id, Trial.kind, Trial.setting_id).where(Trial.id.in_(batch)))
-    ]
+    connection = session.connection()
+    return [row for ids in in_batches(trial_ids) for row in connection.execute(_kinds_query(), {"ids": ids})]
+
+
+@cache
+def _kinds_query() -> Select[*tuple[Any, ...]]:
+    """Cached: building the statement takes longer than running it for one trial."""
+    return select(Trial.id, Trial.kind, Trial.setting_id).where(Trial.id.in_(bindparam("ids", expanding=True)))
 
 
 def _settings_of(session: Session, trial_ids: Iterable[int]) -> set[int]:
