@@ -64,7 +64,7 @@ def run(arguments: argparse.Namespace) -> int:
         return 1
     except KeyboardInterrupt:
         if follower.run_id is not None:
-            _say(f"Stopped. Live run {follower.run_id} stays open; the same command goes on with it.")
+            _say(f"Stopped. Live run {follower.run_id} stays open; the same command continues it.")
         return 130
     finally:
         follower.close()
@@ -98,7 +98,7 @@ def _topic_follower(arguments: argparse.Namespace) -> "TopicFollower":
     if authority and not Path(authority).is_file():
         raise InvalidValue(f"HAZEFALL_MQTT_CA names {authority!r}, which is not a file. Name a file of certificates.")
     if password and not topic.tls and topic.host not in ("127.0.0.1", "localhost", "::1"):
-        _say(f"The password goes to {topic.broker} in the open. Use mqtts:// where the broker offers TLS.")
+        _say(f"The password is sent to {topic.broker} unencrypted. Use mqtts:// where the broker offers TLS.")
     return TopicFollower(
         client=BenchClient(_address(arguments.url), _token(arguments)),
         topic=topic,

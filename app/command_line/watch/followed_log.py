@@ -58,7 +58,7 @@ class FollowedLog:
         elif self._was_shortened():
             kept, size = len(self.pieces[-1].content), present.stat().st_size
             self.messages.append(
-                f"{present.name}: the file was truncated or written anew ({kept} bytes were read, it has {size}). "
+                f"{present.name}: the file was truncated or rewritten ({kept} bytes were read, it has {size}). "
                 "What was read before stays in the run."
             )
             self._open(present)

@@ -54,7 +54,7 @@ def _rate_text(answer: Answer) -> str:
         who = "No number of runs brings" if floor >= answer.wanted else f"Not even {most} bring"
         return (
             f"{who} the rate of {one.name} to ±{percent(answer.wanted)} %. "
-            f"{_sentence(_runs_text(answer))} give ±{percent(answer.then)} % in {ASSURED}, and more runs little less."
+            f"{_sentence(_runs_text(answer))} give ±{percent(answer.then)} % in {ASSURED}; more runs gain little."
         )
     return (
         f"For the rate of {one.name} within ±{percent(answer.wanted)} %, do {_runs_text(answer)}. "
@@ -71,13 +71,13 @@ def _difference_text(answer: Answer) -> str:
     gap = f"a difference of {percent(answer.known.difference_share)} %{measured}"
     if answer.status == "known":
         return (
-            f"No further run is needed: the trials of {first.name} and {second.name} so far tell {gap} with a power "
+            f"No further run is needed: the trials of {first.name} and {second.name} so far detect {gap} with a power "
             f"of {power_text(answer.now)} %."
         )
     if answer.status == "not by runs":
         least = ""
         if answer.known.least_share is not None:
-            least = f", which tell a difference of {percent(answer.known.least_share)} %"
+            least = f", which detect a difference of {percent(answer.known.least_share)} %"
         return (
             f"{first.name} and {second.name} cannot be told apart with {percent(answer.wanted)} % power if they "
             f"differ by {percent(answer.known.difference_share)} %{measured}: not even with {2 * MOST_TRIALS} further "
@@ -98,7 +98,7 @@ def _order_text(answer: Answer) -> str:
         return f"The order is settled and needs no further run: {pairs} of neighbours are expected the wrong way round."
     best = answer.next_runs[0]
     return (
-        f"The next run that does most for the order of the ranking is {_run_text(best.setting_id, best.name)}. "
+        f"The next run that improves the order of the ranking most is {_run_text(best.setting_id, best.name)}. "
         f"{_sentence(_runs_text(answer))} reduce the pairs expected in the wrong order from "
         f"{_number(answer.now)} to {_number(answer.then)}."
     )
@@ -183,7 +183,7 @@ def assumption_texts(answer: Answer) -> tuple[str, ...]:
     if answer.goal == "order" and answer.steps:
         found.append(
             "The pairs expected in the wrong order are a sum over pairs of neighbours in the ranking, each with the "
-            "probability that the lower one is truly the stronger: 0.5 is one pair that nobody can tell."
+            "probability that the lower one is truly the stronger: 0.5 is one pair that cannot be told apart."
         )
         found.append("Rates are assumed to stay where they are; only the certainty of their order changes.")
     found += _natural_texts(answer)
@@ -233,7 +233,7 @@ def help_texts(answer: Answer) -> tuple[str, ...]:
         if floor < answer.wanted:
             found.append("More empty-room runs close to the trials, and trials on more days, come nearest to the goal.")
     if answer.status == "not by runs" and answer.goal == "difference":
-        found.append("Test both at the same days, or accept that a reader would not notice so small a difference.")
+        found.append("Test both on the same days, or accept that a reader would not notice so small a difference.")
     if known.unlike:
         found.append(
             f"The trials of {listed(list(known.unlike))} differ by more than repeats of this bench do. Find out why "

@@ -73,7 +73,7 @@ def _scheme_problem(seen: SeenRequest, asked: str) -> str:
     if is_own_machine(seen.client_address) and is_own_machine(_name(seen.host)):
         return ""
     return (
-        "The connection is not encrypted, so passwords can be read on the way. Put a TLS proxy in front of the bench."
+        "The connection is not encrypted, so passwords can be read in transit. Put a TLS proxy in front of the bench."
     )
 
 

@@ -115,14 +115,14 @@ def _files(folder: Path, manifest: Manifest) -> Iterator[Finding]:
     names = [target.relative_to(folder).as_posix() for target in sorted(folder.rglob("*")) if target.is_file()]
     pinned = tuple(name.removesuffix(MANIFEST) for name in names if name.endswith(f"/{MANIFEST}"))
     for path in pinned:
-        yield Finding(False, path, f"{path} holds an edition of its own; check it by itself.")
+        yield Finding(False, path, f"{path} contains its own edition; check it separately.")
     for name in names:
         if name in (MANIFEST, SIGNATURE) or name in manifest.files or name.startswith(pinned):
             continue
         if is_copy(name, manifest.files):
             yield from _copy(folder, name)
         else:
-            yield Finding(False, name, f"{name} is no part of the edition.")
+            yield Finding(False, name, f"{name} is not part of the edition.")
 
 
 def _copy(folder: Path, name: str) -> Iterator[Finding]:

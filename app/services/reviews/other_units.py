@@ -14,7 +14,7 @@ _LEADS = {
         "{} is both stronger and cheaper: it ",
         "So is {}: it ",
         "The same holds for {}: it ",
-        "Stronger for less money is {}, too: it ",
+        "{} is stronger for less money, too: it ",
     ),
     STRONGER: ("{} is stronger, but not cheaper: it ", "{} is stronger as well, at no lower price: it "),
     CHEAPER_AND_ALIKE: ("{} is cheaper and about as strong: it ", "{} is about as strong for less, too: it "),

@@ -161,7 +161,7 @@ def test_a_truncated_file_loses_nothing(bench: Bench, small_bench: SmallBench, t
     path.write_bytes((lines[0] if header else b"") + b"".join(lines[200:]))
     assert follower.step() == len(lines) - 200
     size = sum(map(len, lines[:200]))
-    assert any(f"was truncated or written anew ({size} bytes were read" in words for words in said)
+    assert any(f"was truncated or rewritten ({size} bytes were read" in words for words in said)
     assert stored(bench, follower) == len(lines) - 1
     trial = bench.client.get(f"/api/trials/{follower.finish()}").json()
     assert trial["log"]["readings"] == len(lines) - 1

@@ -92,7 +92,7 @@ def test_a_difference_states_power_then_and_today():
         "difference of 10 % as measured; today it is 41 %."
     )
     out_of_reach = answer_text(replace(DIFFERENCE, status="not by runs"))
-    assert "not even with 80 further trials, which tell a difference of 3.4 %." in out_of_reach
+    assert "not even with 80 further trials, which detect a difference of 3.4 %." in out_of_reach
 
 
 @pytest.mark.parametrize("status", ["known", "first runs"])

@@ -60,7 +60,7 @@ def test_an_altered_a_missing_and_an_added_file_are_named(folder: Path):
     assert [(one.wrong, one.message) for one in checked.findings] == [
         (True, f"{NUMBERS} is missing."),
         (True, "index.html was altered."),
-        (False, "mine.txt is no part of the edition."),
+        (False, "mine.txt is not part of the edition."),
     ]
 
 

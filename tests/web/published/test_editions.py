@@ -159,7 +159,7 @@ def test_an_edition_can_be_pinned_inside_the_site_for_embeds_that_must_not_move(
     assert run(["check", str(site), *data]) == 0
     told = capsys.readouterr().out
     assert told.count("pinned/1/") == 1
-    assert "note: pinned/1/ holds an edition of its own; check it by itself." in told
+    assert "note: pinned/1/ contains its own edition; check it separately." in told
     assert run(["check", str(site / "pinned" / "1"), *data]) == 0
 
 

@@ -140,7 +140,7 @@ def _clears_in_min(fit: LiveFit | None, on_min: float | None) -> Measured | None
 
 def _advice(run: LiveRun, facts: LiveFacts, status: str) -> tuple[Advice, ...]:
     if status == FINISHED:
-        return (Advice("finished", f"Finished: the run is trial {run.trial_id}."),)
+        return (Advice("finished", f"Finished: the run was stored as trial {run.trial_id}."),)
     advice = list(advice_on(facts))
     if status == CLOSED:
         hours = f"{CLOSED_AFTER.total_seconds() / 3600:g} h"

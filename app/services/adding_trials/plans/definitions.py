@@ -13,8 +13,8 @@ from app.services.store.entry_fields import choice, count, day, number, text
 
 GOALS: tuple[Goal, ...] = get_args(Goal)
 GOAL_WORDS = {
-    "order": "make the ranking’s order surer",
-    "rate": "know one unit’s rate better",
+    "order": "make the order of the ranking more certain",
+    "rate": "narrow the interval of one unit’s rate",
     "difference": "tell two units apart",
 }
 MOST_RUNS_A_DAY = 12

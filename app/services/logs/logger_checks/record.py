@@ -55,7 +55,7 @@ def overdue_words(logger: Logger | None, on: date) -> str:
     last = max((check.checked_on for check in logger.checks if check.checked_on <= on), default=None)
     if last is None:
         return (
-            f"The logger {logger.name} had no check before this trial, and is to be checked every "
+            f"The logger {logger.name} had no check before this trial, and should be checked every "
             f"{logger.check_interval_days} days."
         )
     due = last + timedelta(days=logger.check_interval_days)

@@ -93,7 +93,7 @@ def batch_confirmed(
     if not failed and (saved or before):
         return RedirectResponse("/trials", 303, background=done)
     if not (saved or before or failed):
-        form.add_error("", "No file is ticked. Tick those that are to be saved.")
+        form.add_error("", "No file is ticked. Tick the files to save.")
     left = [upload for upload in uploads if upload not in saved]
     page = _page(session, area, form, left, failed, len(saved) + len(before))
     answer = render(TEMPLATE, page, status_code=422)
