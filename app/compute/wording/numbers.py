@@ -157,15 +157,15 @@ def amount_text(amount: float, interval: tuple[float, float] | None = None) -> M
     )
 
 
-def money_known(amount: float, currency: str, missing: Sequence[str], decimals: int | None = None) -> str:
+def money_known(amount: float, currency: str, missing: Sequence[str]) -> str:
     r"""An amount that may be incomplete: "at least" where part is missing, and never 0 where nothing is known.
 
     >>> money_known(12.0, "USD", ()), money_known(12.0, "USD", ("x",)), money_known(0.0, "USD", ("x",))
     ('12.00\xa0USD', 'at least 12.00\xa0USD', 'an amount not known')
     """
     if not missing:
-        return money(amount, currency, decimals)
-    return f"at least {money(amount, currency, decimals)}" if amount > 0 else "an amount not known"
+        return money(amount, currency)
+    return f"at least {money(amount, currency)}" if amount > 0 else "an amount not known"
 
 
 def money_between(amount: float, interval: tuple[float, float], currency: str, missing: Sequence[str] = ()) -> str:

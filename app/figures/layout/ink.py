@@ -108,6 +108,6 @@ class InkMap:
         return False
 
 
-def free_of(boxes: Iterable[Box], box: Box, gap: float = 3.0) -> bool:
-    """Whether no box is closer than `gap` px."""
-    return not any(box.overlaps(other, gap) for other in boxes)
+def free_of(boxes: Iterable[Box], box: Box) -> bool:
+    """Whether no box is closer than three pixels."""
+    return not any(box.overlaps(other, 3.0) for other in boxes)

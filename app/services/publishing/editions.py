@@ -6,7 +6,7 @@ The SHA-256 of the manifest is the digest of the edition.
 
 import hashlib
 import zlib
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
@@ -19,6 +19,7 @@ from app.errors import NotFound, StoreProblem
 from app.services.publishing.numbers.moved import MovedNumber, moved_of_file
 from app.services.publishing.numbers.published_number import PublishedNumber, numbers_of_file
 from app.services.store.audit import AT_THE_DESK, record_change
+from app.services.store.id_batches import in_batches
 from app.services.units.cursor_lists import ListPart, list_part
 from app.storage.models.bench import Change
 from app.storage.models.logs import RawFile
@@ -163,7 +164,6 @@ def save_edition(
     numbers: int,
     moved: int,
     made_from: str = "{}",
-    who: str = AT_THE_DESK,
 ) -> FrozenSize:
     """Stores an edition and the content of its files that the store does not have yet.
 
@@ -184,14 +184,14 @@ def save_edition(
             made_from=made_from,
         )
     )
-    record_change(session, who, "published", SUBJECT, manifest.edition, "", None, manifest.digest)
+    record_change(session, AT_THE_DESK, "published", SUBJECT, manifest.edition, "", None, manifest.digest)
     session.flush()
     return frozen
 
 
 def _freeze(session: Session, files: dict[str, str], read: Callable[[str], bytes]) -> FrozenSize:
     missing = {sha256: path for path, sha256 in sorted(files.items())}
-    for batch in _batches(sorted(missing)):
+    for batch in in_batches(missing):
         for column in (EditionContent.sha256, RawFile.sha256):
             for known in session.scalars(select(column).where(column.in_(batch))):
                 missing.pop(known, None)
@@ -220,7 +220,3 @@ def moment(at: datetime) -> str:
     '2026-03-02T09:00:05Z'
     """
     return at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-
-
-def _batches(keys: Sequence[str], size: int = 500) -> Iterable[Sequence[str]]:
-    return (keys[start : start + size] for start in range(0, len(keys), size))

@@ -44,7 +44,7 @@ class Rehearsal:
         return not self.differences and not any(finding.wrong for finding in self.findings)
 
 
-def rehearse_restore(copy: Path, on_progress: OnProgress | None = None, *, seed: int = 1) -> Rehearsal:
+def rehearse_restore(copy: Path, on_progress: OnProgress | None = None) -> Rehearsal:
     """Restores a copy into a temporary folder, as `hazefall restore` would, and compares.
 
     Raises StoreProblem where the copy is damaged, or the disk has no room for it.
@@ -63,7 +63,7 @@ def rehearse_restore(copy: Path, on_progress: OnProgress | None = None, *, seed:
             findings = check_store(engine, on_progress).findings
             with session_scope(engine, writes=False) as session:
                 trials = list(session.scalars(select(Trial.id).where(Trial.trashed_at.is_(None)).order_by(Trial.id)))
-                chosen = sorted(random.Random(seed).sample(trials, min(SAMPLE, len(trials))))
+                chosen = sorted(random.Random(1).sample(trials, min(SAMPLE, len(trials))))
                 older = session.scalars(
                     select(ChannelResult.trial_id)
                     .where(ChannelResult.trial_id.in_(chosen), ChannelResult.method_version != METHOD_VERSION)

@@ -1,15 +1,17 @@
-"""Splits ids into batches, because SQLite limits the number of values in one statement."""
+"""Splits ids and hashes into batches, because SQLite limits the number of values in one statement."""
 
 from collections.abc import Iterable, Iterator
+from typing import TypeVar
 
+_Key = TypeVar("_Key", int, str)
 BATCH_SIZE = 500
 
 
-def in_batches(ids: Iterable[int]) -> Iterator[list[int]]:
-    """The ids in rising order, at most LOT at a time.
+def in_batches(keys: Iterable[_Key]) -> Iterator[list[_Key]]:
+    """The keys in rising order, at most BATCH_SIZE at a time.
 
-    >>> [len(lot) for lot in in_batches(range(1200))]
+    >>> [len(batch) for batch in in_batches(range(1200))]
     [500, 500, 200]
     """
-    ordered = sorted(set(ids))
+    ordered = sorted(set(keys))
     return (ordered[start : start + BATCH_SIZE] for start in range(0, len(ordered), BATCH_SIZE))

@@ -54,10 +54,10 @@ def trial_drawing(session: Session, trial_id: int, channel: str = "", marks: Tri
     return drawing if ended_s is None else replace(drawing, smoke_end_min=ended_s / 60)
 
 
-def log_drawing(preview: LogPreview, channel: str = "") -> TrialDrawing:
-    """A staged log. Raises NotFound if it has no channel that is analysed."""
+def log_drawing(preview: LogPreview) -> TrialDrawing:
+    """A staged log, by its first channel. Raises NotFound if it has no channel that is analysed."""
     names = in_order(preview.decays)
-    decay = preview.decays.get(channel or next(iter(names), ""))
+    decay = preview.decays.get(next(iter(names), ""))
     if decay is None:
         raise NotFound("particle channel in", preview.log.upload.file_name)
     table = preview.log.table

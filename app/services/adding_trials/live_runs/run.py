@@ -23,6 +23,7 @@ from app.storage.models.live_runs import LiveRun
 SUBJECT = "live run"
 # A run from which nothing was heard for so long is closed and stays as it is. Common practice, no source.
 CLOSED_AFTER = timedelta(hours=2)
+_MOST_LISTED = 20
 POSTED, FILE, DEMONSTRATION = "posted", "file", "demonstration"
 _MAY_FOLLOW = ("unit_under_test_id", "setting_id", "smoke_source_id", "logger_id", "profile_id", *TRIAL_TEXTS)
 
@@ -145,13 +146,13 @@ def open_runs(session: Session, now: datetime) -> Sequence[LiveRun]:
     ).all()
 
 
-def recent_runs(session: Session, limit: int = 20) -> Sequence[LiveRun]:
+def recent_runs(session: Session) -> Sequence[LiveRun]:
     """The newest runs, open or not."""
     return session.scalars(
         select(LiveRun)
         .options(selectinload(LiveRun.room), selectinload(LiveRun.unit_under_test), selectinload(LiveRun.setting))
         .order_by(LiveRun.id.desc())
-        .limit(limit)
+        .limit(_MOST_LISTED)
     ).all()
 
 

@@ -124,10 +124,10 @@ def read_campaign(session: Session, plan_id: int) -> Campaign:
     return _campaigns(session, [_with_lines(session, plan_id)])[0]
 
 
-def list_campaigns(session: Session, limit: int = MOST_LISTED) -> tuple[Campaign, ...]:
+def list_campaigns(session: Session) -> tuple[Campaign, ...]:
     """The newest campaigns first."""
     related = selectinload(Plan.lines), selectinload(Plan.room)
-    plans = session.scalars(select(Plan).options(*related).order_by(Plan.id.desc()).limit(limit)).all()
+    plans = session.scalars(select(Plan).options(*related).order_by(Plan.id.desc()).limit(MOST_LISTED)).all()
     return _campaigns(session, plans)
 
 
