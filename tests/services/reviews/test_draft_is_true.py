@@ -10,7 +10,7 @@ import pytest
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.services.reviews.draft import review_draft
+from app.services.reviews import draft as writing
 from app.services.reviews.facts import ReviewFacts, review_facts
 from app.services.reviews.other_units import CHEAPER_AND_ALIKE, CHEAPER_AND_WEAKER, lead_of
 from app.services.reviews.wording import Draft, Span, plain
@@ -27,7 +27,11 @@ def drafts(whole_demo: Path, tmp_path_factory) -> Iterator[list[tuple[ReviewFact
     engine = open_store(Settings(folder))
     with Session(engine) as session:
         units = session.scalars(select(UnitUnderTest.id).where(UnitUnderTest.trashed_at.is_(None))).all()
-        yield [(review_facts(session, unit_id), review_draft(session, unit_id)) for unit_id in units]
+        facts = {unit_id: review_facts(session, unit_id) for unit_id in units}
+        with pytest.MonkeyPatch.context() as patch:  # a draft is written from its unit's facts: not collected twice
+            patch.setattr(writing, "review_facts", lambda _session, unit_id: facts[unit_id])
+            found = [(facts[unit_id], writing.review_draft(session, unit_id)) for unit_id in units]
+        yield found
     engine.dispose()
 
 
