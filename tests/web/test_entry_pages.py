@@ -73,7 +73,7 @@ def test_a_form_sent_empty_comes_back_well_made(tried_bench: TriedBench, client:
 
 def test_the_links_of_the_pages_lead_somewhere(tried_bench: TriedBench, client: TestClient):
     links = {link for page in PAGES for link in links_of(client.get(page).text)}
-    # pictures are drawn in tests/web/browser/test_every_chart_is_taken.py, in every size that is offered
+    # pictures are drawn in tests/web/browser/test_every_chart_download.py, in every size that is offered
     inner = sorted({link.split("#")[0] for link in links if link.startswith("/") and not PICTURE.match(link)})
     assert len(inner) > 30
     for link in inner:

@@ -63,7 +63,7 @@ def test_the_links_of_the_pages_lead_somewhere(tried_bench: TriedBench, client: 
     links = {
         link for page in ("/", "/curves", "/costs", "/units", "/units/1") for link in links_of(client.get(page).text)
     }
-    # pictures are drawn in tests/web/browser/test_every_chart_is_taken.py, in every size that is offered
+    # pictures are drawn in tests/web/browser/test_every_chart_download.py, in every size that is offered
     inner = sorted({link.split("#")[0] for link in links if link.startswith("/") and not PICTURE.match(link)})
     assert len(inner) > 30
     for link in inner:

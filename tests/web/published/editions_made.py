@@ -13,7 +13,7 @@ from app.services.adding_trials.add import add_trial
 from app.services.logs.trial_fields import NewTrial, TrialMarks
 from app.services.measurements.definitions import NewSoundMeasurement
 from app.services.measurements.sound_levels import add_sound_measurement
-from app.services.publishing.editions import content_of, get_edition, manifest_of, moved_in, numbers_of
+from app.services.publishing.editions import get_edition, moved_in, numbers_of
 from app.services.publishing.numbers.moved import MovedNumber
 from app.services.publishing.numbers.published_number import PublishedNumber, by_key
 from app.services.trials.marks import change_marks, exclude_trial
@@ -50,11 +50,6 @@ class Made:
     def moved(self, edition: int) -> tuple[MovedNumber, ...]:
         with session_scope(self.engine, writes=False) as session:
             return moved_in(session, get_edition(session, edition))
-
-    def frozen_files(self, edition: int) -> dict[str, bytes]:
-        with session_scope(self.engine, writes=False) as session:
-            files = manifest_of(session, get_edition(session, edition)).files
-            return {path: content_of(session, sha256) for path, sha256 in files.items()}
 
 
 def make_editions(engine: Engine, folder: Path) -> Made:

@@ -11,7 +11,7 @@ from openpyxl import load_workbook
 
 from app.figures.tables.table import AT_LEAST, ExportCell, measured_cell, plain_cell
 from app.figures.tables.workbook import INVENTED, workbook_bytes
-from tests.figures.test_taken_table_formats import FULL, table
+from tests.figures.test_table_formats import FULL, table
 
 
 def sheets(content: bytes):
