@@ -6,6 +6,7 @@ from pathlib import Path
 
 from app.command_line.main import COMMANDS
 from app.settings import ENVIRONMENT
+from tests.house.source import nodes_of
 
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text()
@@ -38,6 +39,31 @@ def test_every_package_says_what_it_is_for_and_where_to_begin():
         text = (ast.get_docstring(ast.parse(init.read_text())) if init.exists() else None) or ""
         named = re.findall(r"`([\w/]+\.py)`", text)
         assert any((folder / name).is_file() for name in named), f"{init.relative_to(ROOT)} names no file to begin with"
+
+
+def test_docstrings_describe_parameters_and_fields_that_exist():
+    """A line such as `limit : most rows` names a parameter, or a field of a class without a base."""
+    checked = 0
+    for path in sorted((ROOT / "app").rglob("*.py")):
+        for node in nodes_of(path):
+            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+                known = _parameters(node)
+            elif isinstance(node, ast.ClassDef) and not node.bases:
+                inits = [_parameters(part) for part in node.body if getattr(part, "name", "") == "__init__"]
+                known = {ast.unparse(part.target) for part in node.body if isinstance(part, ast.AnnAssign)}.union(
+                    *inits
+                )
+                known |= {part.name for part in node.body if isinstance(part, ast.FunctionDef)}
+            else:
+                continue
+            for names in re.findall(r"^\s*((?:\w+, )*\w+) : ", ast.get_docstring(node) or "", re.MULTILINE):
+                checked += 1
+                assert set(names.split(", ")) <= known, f"{path.relative_to(ROOT)}: {node.name} has no {names}"
+    assert checked > 500
+
+
+def _parameters(node: ast.AST) -> set[str]:
+    return {part.arg for part in ast.walk(node.args) if isinstance(part, ast.arg)}  # type: ignore[attr-defined]
 
 
 def test_every_file_that_is_named_exists():

@@ -40,8 +40,7 @@ class Evidence:
     """The measurement that a claim is compared with.
 
     value : in the unit of the quantity; for room sizes and air changes the clean air delivery rate [m³/h]
-    upper_bound, at_most : the value is not distinguishable from zero or from the room; the true value is at most
-        `at_most`
+    at_most : where the value cannot be distinguished from zero or from the room: the true value is at most this
     distance_m : of a sound level
     aerosol : of a clean air rate
     estimate : converted from another distance

@@ -72,7 +72,7 @@ def power_of_difference(
 class DifferenceToPlan:
     """Two settings in one room, so that volume and, within one week, natural decay cancel.
 
-    rates : total decay of both [1/h]; difference_per_h : the one to be detected
+    first, second : variance of the mean of further trials; difference_per_h : the one to be detected [1/h]
     natural_apart : natural decay of the weeks of the trials so far, first less second; exact where it is the same pool
     natural_of_one : the natural decay of the campaign less that of earlier trials, where one setting alone moved on
     """

@@ -59,7 +59,7 @@ class RecomputePlan:
     """A re-analysis to be accepted or discarded.
 
     trials : how many were analysed; differences : changed numbers, largest relative change first
-    marks : of each trial at the time, to detect changes made meanwhile
+    worked : the new results; tasks : what each trial was analysed by, to detect changes made meanwhile
     """
 
     trials: int

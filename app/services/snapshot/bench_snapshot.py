@@ -1,8 +1,9 @@
 """One state of the bench, with everything that was read and computed from it.
 
-This is the only cache of bench data in a process. Its version is read in the same transaction as the data, so that
-nothing read in one transaction can end up under the version of another. One rule holds for all of it: what belongs to
-a version is used by transactions that see that version, and by no others.
+This is the only cache of stored data and results in a process; fits of live runs are cached apart. Its version is read
+in the same transaction as the data, so that nothing read in one transaction can end up under the version of another.
+One rule holds for all of it: what belongs to a version is used by transactions that see that version, and by no
+others.
 
 The store counts its changes by triggers, also those of each unit, so that a later version takes over what belongs to
 units that did not change.
