@@ -20,7 +20,7 @@ from app.compute.decay.unit_on import find_unit_on
 from app.compute.decay.window import FEWEST_READINGS, ceiling_of
 from app.compute.signal.logger_noise import GENERIC, LoggerNoise
 from app.compute.signal.logger_timing import NOT_KNOWN, LoggerTiming
-from app.compute.signal.noise import Floats, resolution_step
+from app.compute.signal.noise import Floats, median, resolution_step
 from app.compute.wording.notes import Advice, Note
 
 __all__ = ["analyse_decay", "decay_curve"]
@@ -68,7 +68,7 @@ def analyse_decay(
     time_h, level = _true_readings(elapsed_s, levels)
     if time_h.size < 2:
         return _nothing(channel, unit, Readings(time_h, level, 0.0, 0.0, unit), marks, clear_level)
-    readings = Readings(time_h, level, float(np.median(np.diff(time_h))), resolution_step(level), unit)
+    readings = Readings(time_h, level, median(np.diff(time_h)), resolution_step(level), unit)
     ceiling = saturation_level if saturation_level is not None else ceiling_of(level)
     terms = FitTerms(marks, ceiling, response_time_s, empty_room, of_logger, evidence=True, timing=timing)
     phases, outcome, notes = _found(readings, terms)

@@ -26,7 +26,7 @@ from app.compute.signal.events import RateEvent, find_event
 from app.compute.signal.exponential_fit import ExponentialFit, QuickFit, fit_exponential, quick_fit
 from app.compute.signal.logger_noise import GENERIC, LoggerNoise
 from app.compute.signal.logger_timing import NOT_KNOWN, LoggerTiming
-from app.compute.signal.noise import Floats
+from app.compute.signal.noise import Floats, median
 from app.compute.signal.noise_evidence import noise_evidence
 from app.compute.signal.rate_table import BackgroundBounds
 from app.compute.statistics.measured import Measured
@@ -156,7 +156,7 @@ def fit_past_the_start(readings: Readings, phases: Phases, terms: FitTerms) -> F
 def why_no_decay(blocks: Blocks, unit: str, start_h: float, end_h: float) -> str:
     """A sentence on what the level does instead of decaying; start and end from unit on [h]."""
     tenth = max(blocks.level.size // 10, 1)
-    first, last = float(np.median(blocks.level[:tenth])), float(np.median(blocks.level[-tenth:]))
+    first, last = median(blocks.level[:tenth]), median(blocks.level[-tenth:])
     between = f"between {60 * start_h:.0f} and {60 * end_h:.0f} min from unit on"
     from_to = f"from {level_text(first, unit)} to {level_text(last, unit)}"
     said = f"The level rises {from_to} {between}"

@@ -6,6 +6,7 @@ from app.compute.decay.fit import FitOutcome, Readings
 from app.compute.decay.phases import Phases
 from app.compute.decay.unit_on import LARGEST_UNCERTAINTY_H
 from app.compute.decay.window import FEWEST_READINGS
+from app.compute.signal.noise import median
 from app.compute.wording.notes import Note
 from app.compute.wording.numbers import level_text
 
@@ -135,8 +136,8 @@ def _clock_jump(readings: Readings, phases: Phases, outcome: FitOutcome) -> Note
     longest = int(np.argmax(steps))
     if steps[longest] < 10 * readings.interval_h or longest < 3 or longest > time.size - 5:
         return None
-    before = float(np.median(level[max(longest - 2, 0) : longest + 1])) - fit.background.value
-    after = float(np.median(level[longest + 1 : longest + 4])) - fit.background.value
+    before = median(level[max(longest - 2, 0) : longest + 1]) - fit.background.value
+    after = median(level[longest + 1 : longest + 4]) - fit.background.value
     local = np.polyfit(time[: longest + 1], np.log(np.maximum(level[: longest + 1] - fit.background.value, 1e-9)), 1)
     expected = max(-float(local[0]), 0.0) * float(steps[longest])
     if expected < 0.3 or before <= 0 or after <= 0 or np.log(before / after) > 0.3 * expected:
@@ -154,8 +155,8 @@ def _unstable_background(readings: Readings, phases: Phases, outcome: FitOutcome
     if before.size < 6:
         return None
     third = before.size // 3
-    change = float(np.median(before[-third:]) - np.median(before[:third]))
-    level = float(np.median(before))
+    change = median(before[-third:]) - median(before[:third])
+    level = median(before)
     limit = max(
         UNSTABLE_SHARE * abs(level), UNSTABLE_STEPS * readings.step, UNSTABLE_EXCESS_SHARE * outcome.excess_at_start
     )

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from app.compute.decay.fit import no_fit
 from app.compute.decay.result import ChannelDecay, TimeToClear
 from app.compute.signal.humidity import HumidityBias, humidity_bias
-from app.compute.signal.noise import Floats
+from app.compute.signal.noise import Floats, median
 from app.compute.statistics.measured import Measured, at_least_as_wide
 from app.compute.statistics.propagation import effective_degrees_of_freedom
 from app.compute.wording.notes import Advice, Note, Severity
@@ -225,7 +225,7 @@ def _temperature(decay: ChannelDecay, time_h: Floats, temperature_c: Floats | No
         return None
     values = temperature_c[inside]
     share = max(values.size // 10, 1)
-    change = float(np.median(values[-share:]) - np.median(values[:share]))
+    change = median(values[-share:]) - median(values[:share])
     if abs(change) <= TEMPERATURE_CHANGE_C:
         return None
     message = (

@@ -7,7 +7,7 @@ import numpy as np
 
 from app.compute.signal.blocks import Blocks
 from app.compute.signal.exponential_fit import QuickFit
-from app.compute.signal.noise import Floats
+from app.compute.signal.noise import Floats, median
 from app.compute.signal.noise_settings import noise_of_blocks
 from app.compute.signal.rate_table import BackgroundBounds
 
@@ -44,7 +44,7 @@ def before_smoke(readings: Floats) -> BeforeSmoke | None:
     """None with too few readings."""
     if readings.size < FEWEST_BEFORE:
         return None
-    return BeforeSmoke(float(np.median(readings)), float(np.var(readings)) / min(readings.size, 4))
+    return BeforeSmoke(median(readings), float(np.var(readings)) / min(readings.size, 4))
 
 
 def noise_at_lowest(blocks: Blocks, quick: QuickFit) -> float:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.compute.signal.noise import Floats
+from app.compute.signal.noise import Floats, median
 
 CORRECTION_SLOPE = 0.24  # Nilson et al., Atmos. Meas. Tech. 15, 3315, 2022: PM = PM_raw/(1 + 0.24/(100/RH − 1))
 CORRECTION_RANGE_PCT = (30.0, 70.0)  # the same source limits the humidity to this range
@@ -88,7 +88,7 @@ def humidity_bias(time_h: Floats, humidity_pct: Floats, start_h: float, end_h: f
         return None
     values = humidity_pct[inside]
     share = max(values.size // 10, 1)
-    first, last = float(np.median(values[:share])), float(np.median(values[-share:]))
+    first, last = median(values[:share]), median(values[-share:])
     factor = reading_over_dry(last) / reading_over_dry(first)
     organic = mass_growth(last, ORGANIC_KAPPA) / mass_growth(first, ORGANIC_KAPPA)
     largest = max(factor, organic) if last > first else min(factor, organic)

@@ -57,6 +57,22 @@ def evenly_spaced(low: float, high: float, number: int) -> Floats:
     return values
 
 
+def median(values: Floats) -> float:
+    """The median as numpy.median gives it, whose own checks take longer than the rest for a few hundred values.
+
+    >>> median(np.array([3.0, 1.0, 2.0])), median(np.array([4.0, 1.0])), median(np.array([1.0, math.nan]))
+    (2.0, 2.5, nan)
+    """
+    if not values.size:
+        return math.nan
+    half = values.size // 2
+    lower = half - 1 + values.size % 2
+    ordered = np.partition(values, (lower, half, values.size - 1))
+    if math.isnan(ordered[-1]):
+        return math.nan
+    return float((ordered[lower] + ordered[half]) / 2)
+
+
 def moving_average(levels: Floats, width: int) -> Floats:
     """Centred moving average over an odd number of readings, shortened near the ends."""
     width = min(int(width), levels.size)
