@@ -1,4 +1,4 @@
-/* Draws each [data-figure-url] with the drawing library of this machine. Without script the table beside it stays. */
+/* Draws each [data-figure-url] with the charting library. Without script the table beside it remains. */
 "use strict";
 
 (() => {
@@ -52,7 +52,7 @@
     return { data, layout };
   }
 
-  /* On a dark ground the curves' colours are mixed with a third of white, so that thin lines and points are seen. */
+  /* On a dark background the curves' colours are mixed with a third of white, so that thin lines and points are seen. */
   function lightened(figure, part) {
     let text = JSON.stringify(part);
     for (const hex of figure.meta.palette ?? []) {
@@ -108,7 +108,7 @@
     }
   }
 
-  /* The finding in words, for whoever takes the picture into an article. */
+  /* The finding in words, for whoever uses the picture in an article. */
   function suggest(area, words) {
     const place = area.closest("figure")?.querySelector("[data-alt-text]");
     if (!place) return;

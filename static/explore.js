@@ -1,5 +1,5 @@
-// Sorts, filters and switches the published ranking, and works out what a unit costs at the reader's own price of
-// electricity. Without this script the plain table remains. Works from a disk.
+// Sorts, filters and switches the published ranking, and computes what a unit costs at the reader's own price of
+// electricity. Without this script the plain table remains. Works from a local copy.
 "use strict";
 (() => {
   let table = document.querySelector("table[data-explore]");
@@ -86,10 +86,10 @@
   const area = field("Room size m²", numberInput());
   const tariff = field(`Your electricity price, ${currency}/kWh`, numberInput());
   const hours = field("Hours a day", Object.assign(numberInput(), { max: "24", value: table.dataset.hours }));
-  const told = document.createElement("p");
-  told.className = "quiet";
-  told.setAttribute("role", "status");
-  form.append(told);
+  const summary = document.createElement("p");
+  summary.className = "quiet";
+  summary.setAttribute("role", "status");
+  form.append(summary);
   form.addEventListener("submit", (event) => event.preventDefault());
   table.parentElement.before(form);
 
@@ -165,7 +165,7 @@
     const needed = (need * Number(flowFactor)).toFixed(0);
     const enough = area.value ? ` A room of ${area.value} ${square} needs ${needed} ${flow} by the 1.55 rule.` : "";
     const own = tariff.value ? ` Electricity for ${hours.value} h a day; parts and standby are not included.` : "";
-    told.textContent = `${shown} of ${rows.length} lines.${enough}${own}`;
+    summary.textContent = `${shown} of ${rows.length} rows.${enough}${own}`;
   }
   filter();
 })();

@@ -1,4 +1,4 @@
-// The sign "/" goes to the search, as long as nobody is typing; Escape leaves it again.
+// The key "/" moves to the search unless a field has the focus; Escape leaves it again.
 "use strict";
 
 document.addEventListener("keydown", (event) => {
@@ -16,7 +16,7 @@ document.addEventListener("keydown", (event) => {
   search.select();
 });
 
-// On a phone the places are one line that scrolls: the place of this page is brought into sight.
+// On a phone the navigation is one line that scrolls: the entry of this page is scrolled into view.
 {
   const places = document.querySelector(".places");
   const here = places?.querySelector("[aria-current]");
@@ -26,7 +26,7 @@ document.addEventListener("keydown", (event) => {
   }
 }
 
-// The name of who measures is remembered in this browser, and filled into empty fields for it.
+// The name of the tester is remembered in this browser, and filled into empty fields for it.
 {
   const NAMES = "[name=tested_by], [name=measured_by], [name=who], [name$=_measured_by], [name=recorded_by]";
   const KEPT = "tester's name";

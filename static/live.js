@@ -39,9 +39,9 @@
       return;
     }
     words("summary", state.summary);
-    const told = JSON.stringify(state.advice);
-    if (told !== lastState) {
-      lastState = told;
+    const latest = JSON.stringify(state.advice);
+    if (latest !== lastState) {
+      lastState = latest;
       place("advice").replaceChildren(
         ...state.advice.map((each) => {
           const item = document.createElement("li");

@@ -1,4 +1,4 @@
-// Shows the values of a published chart beside the pointer, or by the arrow keys. Works from a disk.
+// Shows the values of a published chart beside the pointer, or by the arrow keys. Works from a local copy.
 "use strict";
 (() => {
   const shown = (value) => (Number.isInteger(value) ? value : Number(value.toPrecision(4))).toLocaleString("en");
@@ -42,9 +42,9 @@
 
     const frame = image.closest("a");
     frame.classList.add("with-values");
-    const told = Object.assign(document.createElement("output"), { className: "chart-value", hidden: true });
+    const output = Object.assign(document.createElement("output"), { className: "chart-value", hidden: true });
     const dot = Object.assign(document.createElement("span"), { className: "chart-dot", hidden: true });
-    frame.append(dot, told);
+    frame.append(dot, output);
     const place = (point) => {
       const narrow = image.currentSrc.includes("-narrow.") || !figure.dataset.wide;
       const [width, left, top, right, bottom] = (narrow ? figure.dataset.narrow : figure.dataset.wide).split(" ").map(Number);
@@ -56,13 +56,13 @@
     const show = (index) => {
       current = index;
       const point = points[index];
-      for (const part of [told, dot]) part.hidden = !point;
+      for (const part of [output, dot]) part.hidden = !point;
       if (!point) return;
       const [left, top] = place(point);
-      told.textContent = point.text;
-      const room = image.clientWidth - told.offsetWidth;
-      told.style.left = `${Math.max(0, Math.min(left + 12, room))}px`;
-      told.style.top = `${top > 60 ? top - told.offsetHeight - 10 : top + 14}px`;
+      output.textContent = point.text;
+      const room = image.clientWidth - output.offsetWidth;
+      output.style.left = `${Math.max(0, Math.min(left + 12, room))}px`;
+      output.style.top = `${top > 60 ? top - output.offsetHeight - 10 : top + 14}px`;
       dot.style.left = `${left}px`;
       dot.style.top = `${top}px`;
     };

@@ -1,7 +1,7 @@
 /* A form that takes a while says so, shows how far its work is, and is sent only once.
 
    The form carries a key that is made here; under it the server tells the steps done, from which the bar is drawn.
-   Where nothing is told (short work, or an older answer), the seconds that went by are. */
+   Without progress (short work, or an older answer) it shows the seconds that went by. */
 "use strict";
 
 (() => {
@@ -42,18 +42,18 @@
     const began = Date.now();
     const tell = async () => {
       const seconds = `${Math.round((Date.now() - began) / 1000)} s elapsed.`;
-      let told = {};
+      let progress = {};
       try {
         const answer = await fetch(`/progress/${key}`, { cache: "no-store" });
-        if (answer.ok) told = await answer.json();
+        if (answer.ok) progress = await answer.json();
       } catch {
-        /* the work goes on; only the telling of it failed */
+        /* the work continues; only its progress could not be read */
       }
-      if (told.total) {
+      if (progress.total) {
         bar.hidden = false;
-        bar.max = told.total;
-        bar.value = told.done;
-        words.textContent = `${told.done} of ${told.total} ${told.what}. ${seconds}`;
+        bar.max = progress.total;
+        bar.value = progress.done;
+        words.textContent = `${progress.done} of ${progress.total} ${progress.what}. ${seconds}`;
       } else {
         words.textContent = `${form.dataset.working} ${seconds}`;
       }

@@ -45,7 +45,7 @@ def test_filters_leave_the_lines_that_pass_and_say_how_many(page):
     total = len(_names(page))
     page.get_by_label("Search").fill("ledger")
     assert _names(page) == ["Ledger"]
-    assert page.locator("form.explore p").inner_text() == f"1 of {total} lines."
+    assert page.locator("form.explore p").inner_text() == f"1 of {total} rows."
     page.get_by_label("Search").fill("")
     page.get_by_label("Room size").fill("10")
     rates = page.evaluate("[...document.querySelectorAll('tbody tr:not([hidden])')].map(r => Number(r.dataset.rate))")
