@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from app.compute.decay.fit import no_fit
 from app.compute.decay.result import ChannelDecay, TimeToClear
-from app.compute.signal.humidity import HumidityBias, humidity_bias
+from app.compute.signal.humidity import HumidityBias, humidity_bias, readings_between
 from app.compute.signal.noise import Floats, median
 from app.compute.statistics.measured import Measured, at_least_as_wide
 from app.compute.statistics.propagation import effective_degrees_of_freedom
@@ -220,10 +220,9 @@ def _temperature(decay: ChannelDecay, time_h: Floats, temperature_c: Floats | No
     fit = decay.fit
     if temperature_c is None or fit is None or fit.decay_rate is None:
         return None
-    inside = np.isfinite(temperature_c) & (time_h >= fit.window_start_h) & (time_h <= fit.window_end_h)
-    if int(inside.sum()) < 2:
+    values = readings_between(time_h, temperature_c, fit.window_start_h, fit.window_end_h)
+    if values.size < 2:
         return None
-    values = temperature_c[inside]
     share = max(values.size // 10, 1)
     change = median(values[-share:]) - median(values[:share])
     if abs(change) <= TEMPERATURE_CHANGE_C:

@@ -78,15 +78,24 @@ def diameter_growth(relative_humidity_pct: float, kappa: float) -> float:
     return float((1 + kappa * activity / (1 - activity)) ** (1 / 3))
 
 
+def readings_between(time_h: Floats, values: Floats, start_h: float, end_h: float) -> Floats:
+    """The readings from start to end, both included, without missing ones. `time_h` is ascending.
+
+    >>> readings_between(np.array([0.0, 1.0, 2.0, 3.0]), np.array([5.0, 6.0, math.nan, 8.0]), 1.0, 3.0)
+    array([6., 8.])
+    """
+    inside = values[time_h.searchsorted(start_h) : time_h.searchsorted(end_h, side="right")]
+    return inside[np.isfinite(inside)]
+
+
 def humidity_bias(time_h: Floats, humidity_pct: Floats, start_h: float, end_h: float) -> HumidityBias | None:
     """Bias of the decay rate from the change of humidity over the fit window; None with too few readings.
 
     A reading that is too high by a growing factor g(t) falls too slowly: k_true = k_read + d ln g/dt.
     """
-    inside = np.isfinite(humidity_pct) & (time_h >= start_h) & (time_h <= end_h)
-    if int(inside.sum()) < 2 or not end_h > start_h:
+    values = readings_between(time_h, humidity_pct, start_h, end_h)
+    if values.size < 2 or not end_h > start_h:
         return None
-    values = humidity_pct[inside]
     share = max(values.size // 10, 1)
     first, last = median(values[:share]), median(values[-share:])
     factor = reading_over_dry(last) / reading_over_dry(first)
