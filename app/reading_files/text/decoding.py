@@ -8,6 +8,7 @@ from app.reading_files.refusals import refusal
 NEVER_IN_TEXT = bytes([*range(1, 9), *range(14, 32)])
 LARGEST_FILE_BYTES = 256 * 1024 * 1024
 
+_BLANK = b" \t\r\n\x00\xef\xbb\xbf\xff\xfe"
 _EXPORT = "Export the log as CSV, tab-separated text or XLSX and upload that file."
 _OTHER_KINDS = (
     (b"%PDF", "a PDF document"),
@@ -45,7 +46,8 @@ def refuse_large_file(size_bytes: int, file_name: str) -> None:
 
 def is_worksheet_file(content: bytes, file_name: str) -> bool:
     """Whether the file is a workbook (XLSX); False for text. Everything else is rejected."""
-    if not content.strip(b" \t\r\n\x00\xef\xbb\xbf\xff\xfe"):
+    # the first bytes tell nearly always, without a copy of the file
+    if not content[:2000].strip(_BLANK) and not content.strip(_BLANK):
         raise refusal(
             file_name, "The file is empty.", "A table with one row per time is required: export the log again."
         )

@@ -4,9 +4,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, fields
 from datetime import datetime
+from functools import cache
 from itertools import pairwise
 from typing import Any
 
+from sqlalchemy import Select, bindparam, inspect, select
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue, NotFound
@@ -160,8 +162,18 @@ def _check_levels(marks: TrialMarks) -> None:
 
 
 def _present(session: Session, table: type, key: int | None, what: str) -> None:
-    if key is not None and session.get(table, key) is None:
+    if key is None:
+        return
+    session.flush()
+    if session.connection().scalar(_id_query(table), {"id": key}) is None:
         raise NotFound(what, key)
+
+
+@cache
+def _id_query(table: type) -> Select[int]:
+    """Cached: building the statement takes longer than running it."""
+    columns: Any = inspect(table).columns
+    return select(columns.id).where(columns.id == bindparam("id"))
 
 
 def _check_unit(session: Session, new: NewTrial, complete: bool) -> None:
