@@ -54,8 +54,8 @@ def _channel_lines(name: str, channel: ChannelAnalysis) -> list[str]:
         ]
     if channel.verdict.status != "unusable":
         lines.append(_line("time to clear", _time_to_clear(decay)))
-    told = set(channel.verdict.reasons)
-    lines += [f"  {note.severity}: {note.text}" for note in channel.notes if note.message not in told]
+    shown = set(channel.verdict.reasons)
+    lines += [f"  {note.severity}: {note.text}" for note in channel.notes if note.message not in shown]
     return lines
 
 

@@ -71,8 +71,12 @@ def serve(
         engine.dispose()
     require_free_address(settings)
     logging.getLogger("uvicorn.error").setLevel(logging.WARNING)
-    told = partial(_announce, entry, settings.host, f"{what} {place(settings)}")
-    return _serve_one_process(settings, told) if workers == 1 else _serve_several_processes(settings, told, workers)
+    on_start = partial(_announce, entry, settings.host, f"{what} {place(settings)}")
+    return (
+        _serve_one_process(settings, on_start)
+        if workers == 1
+        else _serve_several_processes(settings, on_start, workers)
+    )
 
 
 def require_free_address(settings: Settings) -> None:
@@ -94,7 +98,7 @@ def _announce(entry: Entry, host: str, first: str, port: int) -> None:
     entry.announce(address(host, port))
 
 
-def _serve_one_process(settings: Settings, told: partial[None]) -> int:
+def _serve_one_process(settings: Settings, on_start: partial[None]) -> int:
     import uvicorn  # loaded when used: only the serving commands need the web
 
     from app.web.process.timed_connections import TimedConnection  # loaded when used: with uvicorn
@@ -106,7 +110,7 @@ def _serve_one_process(settings: Settings, told: partial[None]) -> int:
         async def startup(self, sockets: list | None = None) -> None:  # type: ignore[type-arg]
             await super().startup(sockets)
             if self.started:
-                told(next((s.getsockname()[1] for server in self.servers for s in server.sockets), settings.port))
+                on_start(next((s.getsockname()[1] for server in self.servers for s in server.sockets), settings.port))
 
         async def shutdown(self, sockets: list | None = None) -> None:  # type: ignore[type-arg]
             app.state.stopping = True  # streams of live runs end, so that no open page delays the stop
@@ -126,7 +130,7 @@ def _serve_one_process(settings: Settings, told: partial[None]) -> int:
     return 0 if server.started else 1
 
 
-def _serve_several_processes(settings: Settings, told: partial[None], workers: int) -> int:
+def _serve_several_processes(settings: Settings, on_start: partial[None], workers: int) -> int:
     """Worker processes share only the socket, the store and the data folder; any of them answers any request."""
     import uvicorn  # loaded when used: only the serving commands need the web
     from uvicorn.supervisors import Multiprocess
@@ -142,7 +146,7 @@ def _serve_several_processes(settings: Settings, told: partial[None], workers: i
             ready = [process.wait_until_ready(_ANSWERS_WITHIN_S, self.should_exit) for process in self.processes]
             self.answered = any(ready)
             if self.answered:
-                told(self.sockets[0].getsockname()[1])
+                on_start(self.sockets[0].getsockname()[1])
 
         def keep_subprocess_alive(self) -> None:
             for process in self.processes:

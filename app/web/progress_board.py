@@ -47,17 +47,17 @@ class ProgressBoard:
         with suppress(OSError):  # work continues if progress cannot be written, for example on a full disk
             self._folder.mkdir(exist_ok=True)
             self._remove_left_behind()
-        told, unfinished = self._folder / f"{key}.json", self._folder / f"{key}.unfinished"
+        finished, unfinished = self._folder / f"{key}.json", self._folder / f"{key}.unfinished"
 
         def tell(done: int, total: int, what: str) -> None:
             with suppress(OSError):
                 unfinished.write_text(json.dumps(asdict(Progress(done, total, what))), encoding="utf-8")
-                unfinished.replace(told)
+                unfinished.replace(finished)
 
         try:
             yield tell
         finally:
-            for file in (told, unfinished):
+            for file in (finished, unfinished):
                 with suppress(OSError):
                     file.unlink(missing_ok=True)
 

@@ -32,7 +32,7 @@ def ranking_chart(
     """
     lines = [line for line in ranking.lines if line.row.clean_air_delivery_rate_m3_per_h is not None][:MOST_LINES]
     names = line_names(lines, ranking)
-    told = [line.has_rate for line in lines]
+    with_rate = [line.has_rate for line in lines]
     needed = ranking.needed_rate_m3_per_h
     return Chart(
         name="ranking",
@@ -41,8 +41,8 @@ def ranking_chart(
         x_axis=Axis("Clean air delivery rate", flow_symbol),
         y_axis=Axis("", names=tuple(names)),
         series=(
-            _series("clean air delivery rate", lines, names, told, True, flow_factor),
-            _series("cannot be told apart from an empty room", lines, names, told, False, flow_factor),
+            _series("clean air delivery rate", lines, names, with_rate, True, flow_factor),
+            _series("cannot be told apart from an empty room", lines, names, with_rate, False, flow_factor),
         ),
         alt_text=_words(ranking, lines, flow_factor, flow_symbol),
         source_line=facts.source_line(f"{counted(sum(line.row.usable_trials or 0 for line in lines), 'trial')}"),
@@ -70,11 +70,13 @@ def _series(
     name: str,
     lines: list[RankedSetting],
     names: list[str],
-    told: list[bool],
+    with_rate: list[bool],
     wanted: bool,
     factor: float,
 ) -> Series:
-    chosen = [(line, label) for line, label, is_told in zip(lines, names, told, strict=True) if is_told == wanted]
+    chosen = [
+        (line, label) for line, label, has_rate in zip(lines, names, with_rate, strict=True) if has_rate == wanted
+    ]
     rows = [line.row for line, _ in chosen]
 
     def scaled(value: float | None) -> float | None:
@@ -98,7 +100,7 @@ def _series(
         high=tuple(scaled(row.clean_air_delivery_rate_high_95) for row in rows),
         hover=tuple(f"{label}: {text}" for (_, label), text in zip(chosen, words, strict=True)),
         colour=0 if wanted else None,
-        in_legend=not all(told),
+        in_legend=not all(with_rate),
     )
 
 

@@ -90,14 +90,14 @@ def lines_of_folder(folder: Path, usual: ImportLine) -> list[ImportLine]:
 def _line(path: Path, number: int, row: dict[str, str | None], usual: ImportLine) -> ImportLine:
     if None in row:
         raise InvalidValue(f"{path.name}, line {number}, has more cells than the header has columns. Correct it.")
-    told: dict[str, object] = {name: text.strip() for name, text in row.items() if text and text.strip()}
-    if "file" not in told:
+    entries: dict[str, object] = {name: text.strip() for name, text in row.items() if text and text.strip()}
+    if "file" not in entries:
         raise InvalidValue(f"{path.name}, line {number}, names no file. Enter one, or remove the line.")
-    told["file"] = str(told["file"]).replace("\\", "/")  # a list made on Windows
+    entries["file"] = str(entries["file"]).replace("\\", "/")  # a list made on Windows
     for name in _NUMBERS:
-        if name in told:
-            told[name] = _number(path, number, name, str(told[name]))
-    return replace(usual, line=number, **told)  # type: ignore[arg-type]  # the numbers were turned above
+        if name in entries:
+            entries[name] = _number(path, number, name, str(entries[name]))
+    return replace(usual, line=number, **entries)  # type: ignore[arg-type]  # the numbers were turned above
 
 
 def _number(path: Path, number: int, name: str, text: str) -> float:

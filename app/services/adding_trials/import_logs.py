@@ -128,8 +128,8 @@ def _choices(session: Session, line: ImportLine) -> ReadingChoices:
     choices = ReadingChoices()
     if line.profile:
         choices = load_profile(session, _profile_id(session, line.profile))
-    told = {name: getattr(line, name) for name in ("timezone", "box") if getattr(line, name)}
-    return replace(choices, **told)
+    named = {name: getattr(line, name) for name in ("timezone", "box") if getattr(line, name)}
+    return replace(choices, **named)
 
 
 def _profile_id(session: Session, name: str) -> int:

@@ -18,8 +18,8 @@ KEPT_FOR = timedelta(days=30)
 
 def digest_of_upload(content: bytes, fields: Mapping[str, Any]) -> str:
     """SHA-256 of a file with the fields sent beside it; the order of the fields does not matter."""
-    told = json.dumps(fields, sort_keys=True, default=str).encode()
-    return hashlib.sha256(hashlib.sha256(content).digest() + told).hexdigest()
+    as_json = json.dumps(fields, sort_keys=True, default=str).encode()
+    return hashlib.sha256(hashlib.sha256(content).digest() + as_json).hexdigest()
 
 
 def trial_of_key(session: Session, key: str, sha256: str) -> int | None:

@@ -157,11 +157,11 @@ def _check_files(package: OpenPackage, progress: OnProgress) -> None:
         content = package.content(name)
         found = hashlib.sha256(content).hexdigest()
         if resource.get("hash") != f"sha256:{found}":
-            told = str(resource.get("hash", "none")).removeprefix("sha256:")
+            expected = str(resource.get("hash", "none")).removeprefix("sha256:")
             package.wrong(
                 "file",
                 f"{name} holds {len(content)} bytes with the hash {found[:12]}…; the package says "
-                f"{resource.get('bytes')} bytes with {told[:12]}…. It was changed after packing.",
+                f"{resource.get('bytes')} bytes with {expected[:12]}…. It was changed after packing.",
             )
     for name in sorted(set(package.file.namelist()) - set(package.paths()) - {"datapackage.json"}):
         package.wrong("file", f"{name} is in the zip, but the descriptor does not list it.")

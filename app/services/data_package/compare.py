@@ -111,12 +111,12 @@ def _compare_pools(session: Session, package: OpenPackage) -> int:
         )
         for pool in session.scalars(select(NaturalDecayPool)).all()
     }
-    told: dict[Key, dict[str, str]] = {
+    packaged: dict[Key, dict[str, str]] = {
         (row["room_id"], row["channel"], " ".join(map(str, sorted(members.get(row["id"], [])))), row["week_of"]): row
         for row in package.records("results/natural_decay_pools.csv")
     }
     return _compare_rows(
-        package, "results/natural_decay_pools.csv", "pool of room {0}, {1}, runs {2}, week of {3}", told, fresh
+        package, "results/natural_decay_pools.csv", "pool of room {0}, {1}, runs {2}, week of {3}", packaged, fresh
     )
 
 
@@ -136,10 +136,10 @@ def _compare(package: OpenPackage, part: _Part, fresh: Rows) -> int:
     return _compare_rows(package, part.path, part.what, _keyed(package.records(part.path), part.keys), fresh)
 
 
-def _compare_rows(package: OpenPackage, path: str, what: str, told: Rows, fresh: Rows) -> int:
+def _compare_rows(package: OpenPackage, path: str, what: str, packaged: Rows, fresh: Rows) -> int:
     """Compares row by row and field by field; reports the largest differences and counts the rest."""
     compared, differences = 0, []
-    for key, row in told.items():
+    for key, row in packaged.items():
         name = what.format(*key)
         again = fresh.get(key)
         if again is None:
@@ -153,7 +153,7 @@ def _compare_rows(package: OpenPackage, path: str, what: str, told: Rows, fresh:
             if apart:
                 differences.append((apart, f"{path}: {name}, {column}: the package has {text or 'nothing'}, the raw "
                                            f"files give {again[column] or 'nothing'}."))  # fmt: skip
-    for key in fresh.keys() - told.keys():
+    for key in fresh.keys() - packaged.keys():
         if path != "results/natural_decay_pools.csv":
             package.wrong(
                 path, f"{path}: {what.format(*key)} is reproduced from the raw files but is not in the package."

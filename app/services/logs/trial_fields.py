@@ -85,8 +85,8 @@ TRIAL_TEXTS = tuple(each.name for each in entry_fields(NewTrial))  # what is typ
 
 def stored_conditions(row: object, **changed: Any) -> NewTrial:
     """The conditions of a stored trial or live run, with some of them changed."""
-    told = {each.name: getattr(row, each.name) for each in fields(NewTrial) if hasattr(row, each.name)}
-    return NewTrial(**(told | changed))
+    conditions = {each.name: getattr(row, each.name) for each in fields(NewTrial) if hasattr(row, each.name)}
+    return NewTrial(**(conditions | changed))
 
 
 def checked_trial(session: Session, new: NewTrial, *, complete: bool = True) -> NewTrial:

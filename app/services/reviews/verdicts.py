@@ -181,10 +181,10 @@ def referenced_figures(
     for unit_id in unit_ids:
         named = alternatives(view, lines.get(unit_id))
         names = sorted(other.name for other in named)
-        told = Figure(NAMED, "stronger or cheaper units named in the draft", None, "; ".join(names) or "none")
+        named_units = Figure(NAMED, "stronger or cheaper units named in the draft", None, "; ".join(names) or "none")
         wanted = dict.fromkeys([*(other.line.row.unit_id for other in named), *(also or {}).get(unit_id, ())])
         figures = [figure for one in wanted if one in lines for figure in figures_of_other(lines[one])]
-        found[unit_id] = (told, *figures)
+        found[unit_id] = (named_units, *figures)
     return found
 
 

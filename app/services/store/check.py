@@ -127,13 +127,13 @@ def _readings(connection: Connection, stored: int) -> Iterator[Finding]:
         .correlate(Log, channels)
         .scalar_subquery()
     )
-    told = (
+    recorded = (
         select(Log.id, Log.file_name, Log.first_reading, rows_of_log, found)
         .join(channels, channels.c.log_id == Log.id)
         .order_by(Log.first_reading)
     )
     end_before, of_logs = 0, 0
-    for log_id, file_name, first, wanted, rows in connection.execute(told):
+    for log_id, file_name, first, wanted, rows in connection.execute(recorded):
         of_logs += rows
         if rows != wanted:
             yield Finding(

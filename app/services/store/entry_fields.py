@@ -119,39 +119,39 @@ class EntryField:
         return self.needed and self.default is None
 
 
-def text(label: str = "", help: str = "", *, default: Any = "", needed: bool = False, **told: Any) -> Any:
+def text(label: str = "", help: str = "", *, default: Any = "", needed: bool = False, **more: Any) -> Any:
     """A text; a required one has no default."""
-    return _entry("text", label, MISSING if needed else default, help=help, needed=needed, **told)
+    return _entry("text", label, MISSING if needed else default, help=help, needed=needed, **more)
 
 
-def choice(label: str = "", choices: tuple[str, ...] = (), *, default: Any = MISSING, **told: Any) -> Any:
+def choice(label: str = "", choices: tuple[str, ...] = (), *, default: Any = MISSING, **more: Any) -> Any:
     """One of the allowed values; required without a default."""
-    return _entry("text", label, default, choices=choices, needed=default is MISSING, **told)
+    return _entry("text", label, default, choices=choices, needed=default is MISSING, **more)
 
 
-def number(label: str, unit: str = "", help: str = "", *, default: float | None = None, **told: Any) -> Any:
+def number(label: str, unit: str = "", help: str = "", *, default: float | None = None, **more: Any) -> Any:
     """A number above zero, unless `zero` or bounds say otherwise."""
-    return _entry("number", label, default, unit=unit, help=help, **told)
+    return _entry("number", label, default, unit=unit, help=help, **more)
 
 
-def count(label: str, *, default: int | None = 1, needed: bool = True, **told: Any) -> Any:
+def count(label: str, *, default: int | None = 1, needed: bool = True, **more: Any) -> Any:
     """A whole number above zero; a needed one without a default has to be entered."""
-    return _entry("whole number", label, default, needed=needed, **told)
+    return _entry("whole number", label, default, needed=needed, **more)
 
 
-def day(label: str, what: str, **told: Any) -> Any:
+def day(label: str, what: str, **more: Any) -> Any:
     """A date that is not in the future; `what` is dated by it."""
-    return _entry("day", label, None, what=what, **told)
+    return _entry("day", label, None, what=what, **more)
 
 
-def flag(label: str, *, default: bool | None = False, **told: Any) -> Any:
+def flag(label: str, *, default: bool | None = False, **more: Any) -> Any:
     """Yes or no."""
-    return _entry("yes or no", label, default, **told)
+    return _entry("yes or no", label, default, **more)
 
 
-def _entry(kind: FieldKind, label: str, default: Any, *, initial: Any = MISSING, **told: Any) -> Any:
+def _entry(kind: FieldKind, label: str, default: Any, *, initial: Any = MISSING, **more: Any) -> Any:
     """initial : value of a new entry where a blank field in a form is an error, not this value"""
-    made = EntryField(kind=kind, label=label, default=None if default is MISSING else default, **told)
+    made = EntryField(kind=kind, label=label, default=None if default is MISSING else default, **more)
     return dataclasses.field(default=default if initial is MISSING else initial, metadata={"entry": made})
 
 

@@ -150,8 +150,8 @@ def list_trash(session: Session, limit: int = 100, offset: int = 0) -> TrashList
     trials = [number for _, subject, number in shown if subject == TRIAL]
     units = [number for _, subject, number in shown if subject == SUBJECT]
     names = _trial_names(session, trials) | _unit_names(session, units)
-    told = {(TRIAL, key): by for key, by in trashed_by(session, TRIAL, trials).items()}
-    told |= {(SUBJECT, key): by for key, by in trashed_by(session, SUBJECT, units).items()}
+    deletions = {(TRIAL, key): by for key, by in trashed_by(session, TRIAL, trials).items()}
+    deletions |= {(SUBJECT, key): by for key, by in trashed_by(session, SUBJECT, units).items()}
     nobody = TrashedBy("", "")
     return TrashList(
         tuple(
@@ -160,8 +160,8 @@ def list_trash(session: Session, limit: int = 100, offset: int = 0) -> TrashList
                 number,
                 names[subject, number],
                 at,
-                told.get((subject, number), nobody).who,
-                told.get((subject, number), nobody).why,
+                deletions.get((subject, number), nobody).who,
+                deletions.get((subject, number), nobody).why,
             )
             for at, subject, number in shown
         ),

@@ -39,12 +39,12 @@ def body(
             found[own.name] = (_asked_type(fields[own.name]), ... if required else default)
         elif own.name.endswith("_id"):
             found[own.name] = (IdOrNone, None)
-    return _with_fields({name: told for name, told in found.items() if name not in without})
+    return _with_fields({name: kind_of_field for name, kind_of_field in found.items() if name not in without})
 
 
 def _with_fields(fields: dict[str, Any]) -> Callable[[type[Model]], type[Model]]:
     def added(model: type[Model]) -> type[Model]:
-        new = {name: told for name, told in fields.items() if name not in model.model_fields}
+        new = {name: kind_of_field for name, kind_of_field in fields.items() if name not in model.model_fields}
         return create_model(model.__name__, __base__=model, __doc__=model.__doc__, __module__=model.__module__, **new)
 
     return added

@@ -13,10 +13,10 @@ def ranged_answer(content: bytes, media_type: str, asked: str | None, headers: d
     Several ranges, or an invalid header, get the whole content, as the standard allows.
     """
     size = len(content)
-    told = headers | {"Accept-Ranges": "bytes"}
+    with_ranges = headers | {"Accept-Ranges": "bytes"}
     found = _RANGE.fullmatch(asked.strip()) if asked else None
     if found is None or found.groups() == ("", ""):
-        return Response(content, media_type=media_type, headers=told)
+        return Response(content, media_type=media_type, headers=with_ranges)
     first, last = found.groups()
     if first == "":  # the last so many bytes
         start, end = max(0, size - int(last)), size - 1
@@ -25,6 +25,6 @@ def ranged_answer(content: bytes, media_type: str, asked: str | None, headers: d
         start, end = int(first), min(size - 1, int(last) if last else size - 1)
         outside = start >= size or end < start
     if outside:
-        return Response(status_code=416, headers=told | {"Content-Range": f"bytes */{size}"})
-    told |= {"Content-Range": f"bytes {start}-{end}/{size}"}
-    return Response(content[start : end + 1], status_code=206, media_type=media_type, headers=told)
+        return Response(status_code=416, headers=with_ranges | {"Content-Range": f"bytes */{size}"})
+    with_ranges |= {"Content-Range": f"bytes {start}-{end}/{size}"}
+    return Response(content[start : end + 1], status_code=206, media_type=media_type, headers=with_ranges)

@@ -173,12 +173,12 @@ def _marks(detail: TrialDetail) -> list[tuple[str, str, str]]:
     marks = []
     detected = {} if result is None else found_seconds(result)
     for mark in MARKS:
-        told = getattr(detail.trial, mark.name)
+        entered = getattr(detail.trial, mark.name)
         # the peak is a guess, not an end of the smoke
         found = None if mark.name == "smoke_end_s" else detected.get(mark.form_name)
-        value = told if told is not None else found
+        value = entered if entered is not None else found
         if value is not None:
-            how = "set by a person" if told is not None else "detected from the readings"
+            how = "set by a person" if entered is not None else "detected from the readings"
             marks.append((mark.label, f"{rounded_text(value / 60, 2)} min", how))
     if detail.trial.background_ug_m3 is not None:
         marks.append(("Background", f"{detail.trial.background_ug_m3:g} µg/m³", "set by a person"))

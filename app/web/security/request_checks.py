@@ -82,7 +82,10 @@ class RequestChecksMiddleware:
 
     def _is_own(self, origin: str, scheme: str, host: str) -> bool:
         """Whether an Origin header is this bench; scheme and port count, because another service may use the host."""
-        own = [host, *(told for told in self.with_ports if host_name(told) == host_name(host))]
+        own = [
+            host,
+            *(host_with_port for host_with_port in self.with_ports if host_name(host_with_port) == host_name(host)),
+        ]
         return _origin(origin) in {_origin(f"{scheme}://{one}") for one in own}
 
 

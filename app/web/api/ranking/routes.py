@@ -181,16 +181,16 @@ def ranking(session: SessionDep, snapshot: SnapshotDep, query: Annotated[Ranking
 
 
 def ranking_choices_of(query: RankingQuery) -> RankingChoices:
-    told = query.model_dump(exclude={"room_area_ft2", "units", "column", "cursor", "by"})
+    asked = query.model_dump(exclude={"room_area_ft2", "units", "column", "cursor", "by"})
     if query.room_area_m2 is None and query.room_area_ft2 is not None:
-        told["room_area_m2"] = query.room_area_ft2 * M2_PER_SQUARE_FOOT
+        asked["room_area_m2"] = query.room_area_ft2 * M2_PER_SQUARE_FOOT
     if query.cursor is not None:
         if not query.cursor.isdecimal() or len(query.cursor) > 9:
             raise InvalidValue(
                 f"The cursor is {query.cursor[:40]!r}; use the next_cursor of an earlier response.", field="cursor"
             )
-        told["offset"] = int(query.cursor)
-    return RankingChoices(**told)
+        asked["offset"] = int(query.cursor)
+    return RankingChoices(**asked)
 
 
 def _ranked(line: RankedSetting, ranked: Ranking, facts: ExtraFacts) -> RankedShape:

@@ -85,14 +85,14 @@ class RunFinish(MarkFields, BenchNames, FileReading):
 
 def run_conditions(session: Session, asked: RunStart) -> NewTrial:
     """Conditions of a new run, with ids in place of names."""
-    told = asked.model_dump()
-    given = {name: told[name] for name in ("kind", "profile_id", *TRIAL_TEXTS)}
+    sent = asked.model_dump()
+    given = {name: sent[name] for name in ("kind", "profile_id", *TRIAL_TEXTS)}
     return NewTrial(**needed_room(named_ids(session, asked)), **given)
 
 
 def changed_conditions(session: Session, asked: RunFinish, unit_id: int | None) -> dict[str, object]:
     """Conditions that the end of a run replaces: those that were sent and are not empty."""
-    told = asked.model_dump(exclude={"log"})
+    sent = asked.model_dump(exclude={"log"})
     ids = {name: key for name, key in named_ids(session, asked, unit_id).items() if key is not None}
     names = ("kind", "profile_id", *TRIAL_TEXTS)
-    return ids | {name: told[name] for name in names if told[name]}
+    return ids | {name: sent[name] for name in names if sent[name]}

@@ -78,9 +78,9 @@ async def _events(
             if news.points is not None:
                 yield _event("readings", news.changes, _points(news.points))
             shape: RunShape = run_shape(news.state, bench)
-            told = shape.model_dump(exclude={"at"})
-            yield b": still here\n\n" if told == sent else _event("state", news.changes, shape.model_dump_json())
-            seen, looked, sent = news.changes, now, told
+            latest = shape.model_dump(exclude={"at"})
+            yield b": still here\n\n" if latest == sent else _event("state", news.changes, shape.model_dump_json())
+            seen, looked, sent = news.changes, now, latest
             if shape.status != "open":
                 yield _event("end", news.changes, json.dumps({"status": shape.status, "trial_id": shape.trial_id}))
                 return

@@ -49,10 +49,10 @@ def apply_change(session: Session, trial_id: int, asked: TrialChange) -> None:
     marks = asked.marks.model_dump(exclude_unset=True)
     if marks:
         change_marks(session, trial_id, replace(stored_marks(trial), **marks), who=asked.who, why=asked.why)
-    told = asked.model_fields_set
-    if "excluded" in told and asked.excluded != (trial.excluded_at is not None):
+    sent = asked.model_fields_set
+    if "excluded" in sent and asked.excluded != (trial.excluded_at is not None):
         change = exclude_trial if asked.excluded else restore_trial
         change(session, trial_id, who=asked.who, why=asked.why)
-    if "trashed" in told and asked.trashed != (trial.trashed_at is not None):
+    if "trashed" in sent and asked.trashed != (trial.trashed_at is not None):
         put = trash_trial if asked.trashed else untrash_trial
         put(session, trial_id, who=asked.who, why=asked.why)

@@ -104,15 +104,15 @@ def reading_choices(form: FileReading, kept: ReadingChoices | None) -> ReadingCh
 
 def new_trial(session: Session, form: TrialForm) -> NewTrial:
     """The trial with ids in place of names. Raises InvalidValue for an unknown name."""
-    told = form.model_dump(exclude={"log"})
+    sent = form.model_dump(exclude={"log"})
     ids = named_ids(session, form)
-    given = {name: told[name] for name in ("kind", "profile_id", "started_at", *TRIAL_TEXTS)}
-    return NewTrial(**needed_room(ids), marks=given_marks(told), **given)
+    given = {name: sent[name] for name in ("kind", "profile_id", "started_at", *TRIAL_TEXTS)}
+    return NewTrial(**needed_room(ids), marks=given_marks(sent), **given)
 
 
-def given_marks(told: Mapping[str, Any]) -> TrialMarks:
+def given_marks(sent: Mapping[str, Any]) -> TrialMarks:
     """The marks among the fields of a request."""
-    return TrialMarks(**{field.name: told[field.name] for field in fields(TrialMarks)})
+    return TrialMarks(**{field.name: sent[field.name] for field in fields(TrialMarks)})
 
 
 def needed_room(ids: dict[str, int | None]) -> dict[str, Any]:
@@ -127,18 +127,18 @@ def named_ids(session: Session, form: BenchNames, unit_id: int | None = None) ->
 
     unit_id : unit of a setting that is named without a unit
     """
-    told = form.model_dump(exclude={"log"})
-    known_unit_id, unit_id = unit_id, told["unit_under_test_id"]
+    sent = form.model_dump(exclude={"log"})
+    known_unit_id, unit_id = unit_id, sent["unit_under_test_id"]
     if unit_id is None and (form.maker or form.model):
         unit_id = find_unit(session, form.maker, form.model)
         _found(unit_id, f"unit {form.maker} {form.model}".strip(), "model", "POST /api/units")
-    setting_id = told["setting_id"]
+    setting_id = sent["setting_id"]
     of_unit = known_unit_id if unit_id is None else unit_id
     if setting_id is None and form.setting and of_unit is not None:
         setting_id = find_setting(session, of_unit, form.setting)
         _found(setting_id, f"setting {form.setting!r} of that unit", "setting", f"PATCH /api/units/{of_unit}")
     shared = {
-        f"{name}_id": told[f"{name}_id"] or _named(session, find, name, told[name])
+        f"{name}_id": sent[f"{name}_id"] or _named(session, find, name, sent[name])
         for name, find in (("room", find_room), ("smoke_source", find_smoke_source), ("logger", find_logger))
     }
     return {"unit_under_test_id": unit_id, "setting_id": setting_id, **shared}

@@ -94,7 +94,7 @@ def with_last_conditions(form: TypedForm, form_options: TrialFormOptions) -> Typ
     """The form with the conditions of the last trial as defaults, because most trials use the same room."""
     if {"kind", "room_id", "logger_id"} <= form.values.keys():  # the form of the preview was sent
         return form
-    told = {
+    filled_in = {
         "kind": "unit running",
         "unit_under_test_id": form_options.last_unit_id,
         "setting": form_options.last_setting,
@@ -105,12 +105,12 @@ def with_last_conditions(form: TypedForm, form_options: TrialFormOptions) -> Typ
         "kind_of_cleaning": USUAL_KIND,
     }
     if not form_options.units:
-        told["unit_under_test_id"] = NEW
+        filled_in["unit_under_test_id"] = NEW
     if not form_options.rooms:
-        told["room_id"] = NEW
-    if form.text("unit_under_test_id") not in ("", str(told["unit_under_test_id"])):
-        told["setting"] = ""  # it was a setting of another unit
-    for name, value in told.items():
+        filled_in["room_id"] = NEW
+    if form.text("unit_under_test_id") not in ("", str(filled_in["unit_under_test_id"])):
+        filled_in["setting"] = ""  # it was a setting of another unit
+    for name, value in filled_in.items():
         if value:
             form.values.setdefault(name, [str(value)])
     return form

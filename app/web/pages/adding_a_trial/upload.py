@@ -58,10 +58,10 @@ def uploaded(session: SessionDep, area: StagingDep, render: RenderDep, form: Typ
     else:
         try:
             tokens = [stage_upload(area, _pieces(file.file), file.filename or "log").token for file in files]
-            told = {name: form.values.get(name, []) for name in ("profile_id", "timezone", *FILLED_IN)}
+            choices = {name: form.values.get(name, []) for name in ("profile_id", "timezone", *FILLED_IN)}
             if len(tokens) > 1:
-                return RedirectResponse(address(BATCH, told, token=tokens), 303)
-            return RedirectResponse(address(f"/trials/add/{tokens[0]}", told), 303)
+                return RedirectResponse(address(BATCH, choices, token=tokens), 303)
+            return RedirectResponse(address(f"/trials/add/{tokens[0]}", choices), 303)
         except HazefallError as error:
             form.add_error("log", error.message)
     return render("pages/adding_a_trial/upload.html", _page(session, form), status_code=422)

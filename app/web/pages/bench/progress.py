@@ -12,5 +12,5 @@ router = page_router()
 def progress(key: str, board: ProgressBoardDep) -> Response:
     """Steps done, total and a short text; an empty answer is normal, since the work may be finished."""
     found = board.of(key)
-    told = {} if found is None else {"done": found.done, "total": found.total, "what": found.what}
-    return JSONResponse(told, headers={"Cache-Control": "no-store"})
+    steps = {} if found is None else {"done": found.done, "total": found.total, "what": found.what}
+    return JSONResponse(steps, headers={"Cache-Control": "no-store"})

@@ -38,9 +38,9 @@ class TariffsPage:
 
 @router.get(PATH)
 def tariffs(request: Request, session: SessionDep, render: RenderDep) -> Response:
-    told = query_form(request.query_params)
+    query = query_form(request.query_params)
     form = empty_form(currency=bench_choices(session).currency, valid_from=datetime.now(UTC).date())
-    return render("pages/costs/tariffs.html", _page(session, form, _done(told)))
+    return render("pages/costs/tariffs.html", _page(session, form, _done(query)))
 
 
 @router.post(PATH)
@@ -71,8 +71,8 @@ def _page(session: Session, form: TypedForm, done: str = "") -> TariffsPage:
     )
 
 
-def _done(told: TypedForm) -> str:
-    added = told.whole_number("added", "added")
-    if added is None or not told.is_good:
+def _done(query: TypedForm) -> str:
+    added = query.whole_number("added", "added")
+    if added is None or not query.is_good:
         return ""
     return f"{counted(added, 'tariff')} added." if added > 0 else "All tariffs of the reference table already exist."

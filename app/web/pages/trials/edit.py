@@ -56,9 +56,9 @@ def trial_changed(trial_id: Id, session: SessionDep, render: RenderDep, form: Ty
     trial = trial_detail(session, trial_id).trial
     form.values["kind"] = [trial.kind]  # the kind cannot change; another kind would be another trial
     with form.attempt(session):
-        told = new_trial_of(session, form, TrialMarks(), "UTC")
+        entered = new_trial_of(session, form, TrialMarks(), "UTC")
         form.stop_if_errors()
-        changed = {name: getattr(told, name) for name in CHANGEABLE}
+        changed = {name: getattr(entered, name) for name in CHANGEABLE}
         change_trial_details(session, trial_id, changed, who=form.text("who"), why=form.text("why"))
         return RedirectResponse(f"/trials/{trial_id}", 303)
     return render(TEMPLATE, _page(session, trial_detail(session, trial_id).trial, form), status_code=422)

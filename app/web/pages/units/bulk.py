@@ -56,8 +56,8 @@ class BulkPreviewPage:
 
 @router.get(PATH)
 def bulk(request: Request, render: RenderDep) -> Response:
-    told = query_form(request.query_params)
-    return render("pages/units/bulk.html", _page(TypedForm(), _done(told)))
+    query = query_form(request.query_params)
+    return render("pages/units/bulk.html", _page(TypedForm(), _done(query)))
 
 
 @router.post(PATH)
@@ -153,11 +153,11 @@ def _preview_page(result: BulkResult, form: TypedForm, token: str) -> BulkPrevie
     )
 
 
-def _done(told: TypedForm) -> str:
-    kind = BULK_KINDS.get(told.typed("kind"))
-    added, already = (told.whole_number(name, name) or 0 for name in ("added", "already"))
-    refused = told.whole_number("refused", "refused") or 0
-    if kind is None or not told.is_good:
+def _done(query: TypedForm) -> str:
+    kind = BULK_KINDS.get(query.typed("kind"))
+    added, already = (query.whole_number(name, name) or 0 for name in ("added", "already"))
+    refused = query.whole_number("refused", "refused") or 0
+    if kind is None or not query.is_good:
         return ""
     words = f"{kind.words}: {counted(added, 'row')} saved"
     words += f", {already} already existed" if already else ""
