@@ -154,7 +154,7 @@ def test_what_cannot_be_compared_is_refused_and_nothing_is_stored(
         (["Reference", "Nobody"], THREE[:2], {}, "There is no logger"),
         (["Reference", "Logger B"], THREE[:1], {}, "2 loggers, 1 files"),
         (NAMES[:2], THREE[:2], {"channel": "pm1"}, "has no channel"),
-        (NAMES[:2], THREE[:2], {"clean_from_min": 9, "clean_to_min": 3}, "Enter an end after the beginning"),
+        (NAMES[:2], THREE[:2], {"clean_from_min": 9, "clean_to_min": 3}, "Enter an end after the start"),
         (NAMES[:2], THREE[:2], {"clean_from_min": 900}, "has 0 readings; the limit of detection needs 20"),
         (NAMES[:2], THREE[:2], {"checked_on": "2999-01-01"}, "2999"),
     ],
