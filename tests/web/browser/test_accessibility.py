@@ -99,10 +99,15 @@ def test_the_checker_would_see_a_violation(chromium, served_bench):
     page = context.new_page()
     page.goto(served_bench.address + "/method")
     page.evaluate(
-        "document.querySelector('main').insertAdjacentHTML('beforeend', '<input><img src=\"/static/mark.svg\">')"
+        "document.querySelector('main').insertAdjacentHTML('beforeend', "
+        '\'<input><img src="/static/mark.svg"><p style="color: #777">grey on the page itself</p>\')'
     )
     words = " ".join(violations(page, script))
+    page.emulate_media(color_scheme="dark")
+    in_the_dark = " ".join(violations(page, script, colours_only=True))
     context.close()
+    assert "color-contrast" in words
+    assert "color-contrast" in in_the_dark
     assert "image-alt" in words
     assert "label" in words
 
