@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg.lapack import dpttrf, dpttrs
+from scipy.linalg.lapack import dpttrf, dpttrs, dtbtrs
 
 from app.compute.signal.noise import Floats, NoiseModel
 
@@ -169,19 +169,22 @@ class NoiseRows:
         beside = np.zeros((rows, count))
         beside[:, :-1] = phi * (lead - 1.0 - alone[:, :-1])
         factor, off, _ = dpttrf(diagonal.ravel(), beside.ravel()[:-1])
+        # with W = L D Lᵀ a product is zᵀz of z = D^(-1/2) L⁻¹ B S⁻¹ x, so half of the solving is enough
+        root = np.sqrt(factor)
         weight = np.sqrt(inverse)
-        phi *= weight[:, :-1]
         before = np.zeros((rows, count))
-        before[:, 1:] = phi
+        before[:, 1:] = phi * weight[:, :-1]
         repeated = np.concatenate([columns.T] * rows, axis=1)
-        over = repeated * weight.ravel()
+        over = repeated * (weight.ravel() / root)
         earlier = repeated[:, :-1]
-        earlier *= before.ravel()[1:]
+        earlier *= before.ravel()[1:] / root[1:]
         over[:, 1:] -= earlier
-        solved, _ = dpttrs(factor, off, over.T)
-        apart = -1, rows, count
-        sums: Floats = over.reshape(apart).transpose(1, 0, 2) @ solved.T.reshape(apart).transpose(1, 2, 0)
-        return sums, (np.log(self.correlated) + np.log(factor).reshape(rows, count)).sum(axis=1)
+        bands = np.ones((2, root.size), order="F")
+        bands[1, :-1] = off * root[:-1] / root[1:]
+        solved, _ = dtbtrs(bands, over.T, uplo="L", diag="U", overwrite_b=1)
+        apart = solved.T.reshape(-1, rows, count)
+        sums: Floats = apart.transpose(1, 0, 2) @ apart.transpose(1, 2, 0)
+        return sums, np.log(self.correlated * factor.reshape(rows, count)).sum(axis=1)
 
 
 def whiteners(noise: NoiseModel, autocorrelations: Sequence[float]) -> Whiteners:
