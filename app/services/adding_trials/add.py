@@ -71,7 +71,7 @@ def add_read_trial(
         _refuse_second(session, table, new)
     log_id = store_log(session, content, table, choices, at, new.profile_id, seen=seen)
     entered = {name: getattr(new, name) for name in CONDITIONS} | asdict(new.marks)
-    started_at = _start(table, new, at)
+    started_at = start_of(table, new.started_at, at)
     row = entered | {"log_id": log_id, "started_at": started_at, "created_at": at}
     # a plain statement takes half the time of an object
     trial_id = int(session.connection().execute(insert(Trial).returning(Trial.id), row).scalar_one())
@@ -98,11 +98,9 @@ def _with_assumed_zone(table: LogTable) -> LogTable:
     return replace(table, notes=(*table.notes, note))
 
 
-def _start(table: LogTable, new: NewTrial, at: datetime) -> datetime:
+def start_of(table: LogTable, given: datetime | None, at: datetime) -> datetime:
     """The log's start time or, if its clock is not trusted, the given time, or else the time of adding."""
-    if table.clock_is_known:
-        return table.started_at
-    return new.started_at or at
+    return table.started_at if table.clock_is_known else given or at
 
 
 def _refuse_second(session: Session, table: LogTable, new: NewTrial) -> None:

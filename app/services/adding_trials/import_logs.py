@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from app.errors import AlreadyStored, HazefallError, InvalidValue
 from app.reading_files.log_table import LogTable, ReadingChoices
 from app.reading_files.read_log import read_log
-from app.services.adding_trials.add import add_read_trial
+from app.services.adding_trials.add import add_read_trial, start_of
 from app.services.adding_trials.import_list import ImportLine
 from app.services.adding_trials.worked_log import WorkedLog, worked_ahead
 from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource
@@ -89,7 +89,7 @@ def _worked(
         if not add_missing:
             _new_trial(session, line, table, add_missing=False)  # raises where anything is missing
         logger_id = find_logger(session, line.logger) if line.logger else None
-        return worked_ahead(session, log, _kind(line), logger_id, _marks(line, table), at)
+        return worked_ahead(session, log, _kind(line), logger_id, _marks(line, table), start_of(table, None, at))
     except HazefallError as error:
         return ImportedLog(line, None, error.message)
     except OSError as error:

@@ -17,6 +17,7 @@ from app.compute.wording.notes import Note
 from app.errors import InvalidValue
 from app.reading_files.headers.channels import channel as channel_named
 from app.reading_files.headers.channels import in_order
+from app.services.adding_trials.add import start_of
 from app.services.adding_trials.staged_results import StagedLog, keep_beside, kept_beside
 from app.services.bench.definitions import NewLogger
 from app.services.logs.readings import LogReadings
@@ -82,7 +83,7 @@ def preview_log(session: Session, log: StagedLog, trial: NewTrial, new_logger: N
         )
     analysed = log.analyse(LogReadings(table.elapsed_s, table.levels, table.units), terms)
     now = datetime.now(UTC)
-    started_at = table.started_at if table.clock_is_known else trial.started_at or now
+    started_at = start_of(table, trial.started_at, now)
     derived = derive_unsaved(session, analysed, trial.kind, (trial.room_id, trial.smoke_source_id), started_at)
     results: Results = {}
     notes: dict[str, tuple[Note, ...]] = {}

@@ -1,7 +1,7 @@
 """A log that was read and analysed before its trial is stored, so that nobody waits for that to write."""
 
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from dataclasses import dataclass, replace
+from datetime import datetime
 
 from sqlalchemy.orm import Session
 
@@ -37,7 +37,7 @@ def work_log(content: bytes, file_name: str, choices: ReadingChoices, terms: Ana
 
 
 def worked_ahead(
-    session: Session, log: WorkedLog, kind: str, logger_id: int | None, marks: TrialMarks, now: datetime | None = None
+    session: Session, log: WorkedLog, kind: str, logger_id: int | None, marks: TrialMarks, started_at: datetime
 ) -> WorkedLog:
     """The log analysed by what a reading session knows now; unchanged where its bytes are stored already.
 
@@ -46,10 +46,9 @@ def worked_ahead(
     check_marks(marks, float(log.table.elapsed_s[-1]))
     if has_raw_file(session, log.table.sha256):
         return log
-    started_at = log.table.started_at if log.table.clock_is_known else now or datetime.now(UTC)
     return _analysed(log, analysis_terms(session, kind, logger_id, marks, started_at=started_at))
 
 
 def _analysed(log: WorkedLog, terms: AnalysisTerms) -> WorkedLog:
     readings = LogReadings(log.table.elapsed_s, log.table.levels, log.table.units)
-    return WorkedLog(log.content, log.table, log.choices, terms, analyse_readings(readings, terms))
+    return replace(log, terms=terms, analysed=analyse_readings(readings, terms))

@@ -1,7 +1,5 @@
 """A page or chart that fails is named, and takes nothing with it."""
 
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -11,21 +9,10 @@ from sqlalchemy import Engine
 from app.command_line.main import run
 from app.errors import StoreProblem
 from app.services.store.audit import record_change
-from app.services.store.open import open_store
-from app.settings import Settings
 from app.storage.engine import session_scope
 from app.storage.models.units_under_test import UnitUnderTest
 from app.web.published import make, site_pictures
 from app.web.published.publish import publish
-
-
-@pytest.fixture
-def bench(tried_template: Path, tmp_path: Path) -> Iterator[Engine]:
-    (tmp_path / "bench").mkdir()
-    shutil.copyfile(tried_template, tmp_path / "bench" / "bench.sqlite")
-    engine = open_store(Settings(tmp_path / "bench"))
-    yield engine
-    engine.dispose()
 
 
 def _fails_for(monkeypatch: pytest.MonkeyPatch, unit: int) -> None:

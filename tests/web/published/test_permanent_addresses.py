@@ -1,28 +1,14 @@
 """Addresses that were published stay: of a renamed unit, of one that was taken down, of a deleted trial."""
 
 import re
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
-import pytest
 from sqlalchemy import Engine
 
-from app.services.store.open import open_store
 from app.services.trials.trash import trash_trial, trash_unit
-from app.settings import Settings
 from app.storage.engine import session_scope
 from app.storage.models.units_under_test import UnitUnderTest
 from app.web.published.publish import publish
-
-
-@pytest.fixture
-def bench(tried_template: Path, tmp_path: Path) -> Iterator[Engine]:
-    (tmp_path / "bench").mkdir()
-    shutil.copyfile(tried_template, tmp_path / "bench" / "bench.sqlite")
-    engine = open_store(Settings(tmp_path / "bench"))
-    yield engine
-    engine.dispose()
 
 
 def _files(folder: Path) -> dict[str, bytes]:

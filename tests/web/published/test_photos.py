@@ -1,34 +1,20 @@
 """Photos on the published pages: only those chosen, and nothing in them but the picture."""
 
 import re
-import shutil
-from collections.abc import Iterator
 from io import BytesIO
 from pathlib import Path
 
-import pytest
 from PIL import Image
 from sqlalchemy import Engine
 
-from app.services.store.open import open_store
 from app.services.units.attachments.attach import Evidence, attach, attachments_of_unit, show_to_readers
 from app.services.units.attachments.definitions import NewAttachment
-from app.settings import Settings
 from app.storage.engine import session_scope
 from app.web.published.publish import publish
 from tests.sample_data.photos import photo
 
 UNIT, TRIAL = 1, 1
 GPS = 0x8825  # Exif 2.32: the directory of the place
-
-
-@pytest.fixture
-def bench(tried_template: Path, tmp_path: Path) -> Iterator[Engine]:
-    (tmp_path / "bench").mkdir()
-    shutil.copyfile(tried_template, tmp_path / "bench" / "bench.sqlite")
-    engine = open_store(Settings(tmp_path / "bench"))
-    yield engine
-    engine.dispose()
 
 
 def test_chosen_photos_are_published_without_their_place_and_can_be_taken_down(bench: Engine, tmp_path: Path):

@@ -1,6 +1,7 @@
 """Trials: adding one from a log, results, marks, readings and raw file."""
 
 from dataclasses import replace
+from datetime import UTC, datetime
 from typing import Annotated, Any
 
 from fastapi import Form, Query
@@ -76,7 +77,7 @@ def trial_added(
     """
     from app.reading_files.read_log import read_log  # loaded when used: it needs pandas
     from app.reading_files.text.decoding import refuse_large_file
-    from app.services.adding_trials.add import add_read_trial
+    from app.services.adding_trials.add import add_read_trial, start_of
     from app.services.adding_trials.upload_keys import digest_of_upload, keep_key, trial_of_key
     from app.services.adding_trials.worked_log import WorkedLog, worked_ahead
     from app.services.logs.logger_profiles import load_profile
@@ -93,12 +94,13 @@ def trial_added(
     trial_id = trial_of_key(reading, upload_key, sha256)
     if trial_id is None:
         # before the first statement of the writing session
-        log, asked = WorkedLog(content, read_log(content, name, choices), choices), new_trial(reading, form)
-        log = worked_ahead(reading, log, asked.kind, asked.logger_id, asked.marks)
+        table, new, now = read_log(content, name, choices), new_trial(reading, form), datetime.now(UTC)
+        log = WorkedLog(content, table, choices)
+        log = worked_ahead(reading, log, new.kind, new.logger_id, new.marks, start_of(table, new.started_at, now))
         trial_id = trial_of_key(session, upload_key, sha256)  # a repeat at the same moment may have been first
-    if trial_id is None:
-        trial_id = add_read_trial(session, content, log.table, new_trial(session, form), choices, analyse=log.analyse)
-        keep_key(session, upload_key, sha256, trial_id)
+        if trial_id is None:
+            trial_id = add_read_trial(session, content, table, new, choices, now, analyse=log.analyse)
+            keep_key(session, upload_key, sha256, trial_id)
     return _in_full(session, trial_detail(session, trial_id))
 
 
