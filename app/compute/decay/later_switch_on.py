@@ -1,9 +1,9 @@
 """A switch-on long after the peak: the point in the fit window where a slow natural decay changes to a faster one."""
 
-import numpy as np
-
 from app.compute.decay.fit import FitOutcome, Readings
+from app.compute.decay.unit_on import LOW_SHARE
 from app.compute.signal.blocks import block_means
+from app.compute.signal.noise import quantile
 from app.compute.signal.rate_table import BackgroundBounds
 from app.compute.signal.two_rates import SHORTEST_PART, best_split
 
@@ -25,7 +25,7 @@ def later_switch_on_h(readings: Readings, outcome: FitOutcome) -> float | None:
         return None
     time, level = readings.time_h[outcome.places], readings.level[outcome.places]
     blocks = block_means(time, level, readings.interval_h, readings.step, MOST_BLOCKS)
-    bounds = BackgroundBounds(min(0.0, float(level.min())), max(float(np.percentile(level, 5)), readings.step, 1e-9))
+    bounds = BackgroundBounds(min(0.0, float(level.min())), max(quantile(level, LOW_SHARE), readings.step, 1e-9))
     found = best_split(blocks, bounds, 0, blocks.time_h.size)
     if found is None or found.before_per_h > NATURAL_AT_MOST_PER_H:
         return None

@@ -146,13 +146,13 @@ def _rise_index(smooth: Floats, peak: int, last: int, limit: float, interval_h: 
     A dip shorter than two minutes does not count, and a rise has to last for three readings.
     """
     part = smooth[peak : last + 1]
+    if limit <= 0 or float((part - np.minimum.accumulate(part)).max()) <= limit:
+        return None  # not even over the lowest single reading
     low_readings = max(round(LOW_LASTS_MIN / 60 / interval_h), 1) if interval_h > 0 else 1
     # the highest of the next two minutes, so that only a lasting low counts
     ahead = _highest_ahead(part, low_readings)
     lowest = np.minimum.accumulate(ahead)
     high = part - lowest > np.maximum(limit, RISE_OVER_LOWEST * lowest)
-    if limit <= 0 or not bool(high.any()):
-        return None
     lasting = high[:-2] & high[1:-1] & high[2:] if high.size >= 3 else high
     if not bool(lasting.any()):
         return None
@@ -167,7 +167,7 @@ def _highest_ahead(values: Floats, count: int) -> Floats:
     array([3., 2., 2., 0.])
     """
     before = 1 - count % 2
-    highest = np.pad(values, (before, count - 1 - before), mode="edge")
+    highest: Floats = np.concatenate([values[:1].repeat(before), values, values[-1:].repeat(count - 1 - before)])
     width = 1
     while 2 * width <= count:
         highest = np.maximum(highest[:-width], highest[width:])

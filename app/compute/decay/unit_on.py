@@ -19,7 +19,7 @@ from app.compute.decay.fit import Readings
 from app.compute.decay.phases import Phases
 from app.compute.signal.blocks import Blocks, block_means
 from app.compute.signal.exponential_fit import quick_fit
-from app.compute.signal.noise import Floats
+from app.compute.signal.noise import Floats, evenly_spaced, quantile
 from app.compute.signal.rate_table import BackgroundBounds
 
 # All: common practice, no source; tests/studies/unit_on.py measures what they achieve.
@@ -39,6 +39,7 @@ CURVE_H = 0.1 / 60  # what sensor lag and stirring that no grid describes leave 
 LARGEST_UNCERTAINTY_H = 3 / 60  # a moment less certain than this is not resolved
 MOMENTS, MOST_BLOCKS = 61, 45
 FEWEST_AFTER = 12
+LOW_SHARE = 0.05  # quantile of the readings that the background of a first curve does not exceed
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +100,8 @@ def find_unit_on(readings: Readings, phases: Phases, not_before_h: float = -math
     blocks = block_means(time[first:stop], readings.level[first:stop], readings.interval_h, readings.step, MOST_BLOCKS)
     risen = np.flatnonzero(smooth[: peak + 1] < RISEN_SHARE * top)
     earliest_h = min(float(time[risen[-1]]) if risen.size else float(time[0]), float(blocks.time_h[0]))
-    moments = np.linspace(max(earliest_h, float(time[first]) - LONGEST_BEFORE_H), float(time[running]), MOMENTS)
+    earliest_h = max(earliest_h, float(time[first]) - LONGEST_BEFORE_H)
+    moments = evenly_spaced(earliest_h, float(time[running]), MOMENTS)
     noise, memory = _noise(readings, late, curve, blocks)
     probability = _probability(blocks, curve, moments, noise, memory)
     mean = float(probability @ moments)
@@ -125,7 +127,7 @@ def _late_part(smooth: Floats, running: int, end: int, floor: float) -> slice:
 def _late_curve(readings: Readings, late: slice) -> _Curve | None:
     time, level = readings.time_h[late], readings.level[late]
     blocks = block_means(time, level, readings.interval_h, readings.step)
-    highest = max(float(np.percentile(level, 5)), readings.step, 1e-9)
+    highest = max(quantile(level, LOW_SHARE), readings.step, 1e-9)
     quick = quick_fit(blocks, BackgroundBounds(min(0.0, float(blocks.level.min())), highest), None)
     if quick.rate <= 0 or quick.amplitude <= 0:
         return None
@@ -149,21 +151,23 @@ def _noise(readings: Readings, late: slice, curve: _Curve, blocks: Blocks) -> tu
 
 
 def _probability(blocks: Blocks, curve: _Curve, moments: Floats, noise: float, memory: float) -> Floats:
-    """Probability of each moment, summed over natural decay and mixing."""
-    time = blocks.time_h[None, :]
-    at, from_on = moments[:, None], blocks.time_h[None, :] - moments[:, None]
-    excess_at = curve.level(moments)[:, None] - curve.background
-    running = curve.level(blocks.time_h)[None, :]
-    since = np.maximum(at, time[0, 0])  # the deficit counts from the first block
-    before, after = np.minimum(time, since) - time[0, 0], np.maximum(time - since, 0.0)
+    """Probability of each moment, summed over natural decay and mixing. Blocks are the first axis, so that each of
+    them takes a step of the series at once for all moments and mixings."""
+    time = blocks.time_h[:, None]
+    from_on = time - moments
+    excess_at = curve.level(moments) - curve.background
+    running = curve.level(time)
+    since = np.maximum(moments, time[0])  # the deficit counts from the first block
+    before, after = np.minimum(time, since) - time[0], np.maximum(time - since, 0.0)
     mixings = [(mixing, faster) for mixing in MIXING_PER_H for faster in STIRRED_FASTER]
-    unmixed = np.exp(np.stack([-mixing * (before + faster * after) for mixing, faster in mixings]))
+    unmixed = np.exp(np.stack([-mixing * (before + faster * after) for mixing, faster in mixings], axis=1))
     scale = _whitened(np.ones(blocks.time_h.size), noise, memory)
     misfits, logs = [], []
     for natural in sorted({min(rate, NATURAL_OVER_RATE * curve.rate) for rate in NATURAL_PER_H}):
-        level = np.where(from_on < 0, excess_at * np.exp(np.clip(-natural * from_on, 0, 5)) + curve.background, running)
-        left = _whitened(blocks.level[None, :] / level - 1, noise, memory)
-        deficit = (-(excess_at + curve.background) / level) * unmixed
+        earlier = excess_at * np.exp(np.minimum(np.maximum(-natural * from_on, 0.0), 5.0)) + curve.background
+        level = np.where(from_on < 0, earlier, running)
+        left = _whitened(blocks.level[:, None] / level - 1, noise, memory)
+        deficit = (-(excess_at + curve.background) / level)[:, None] * unmixed
         misfit, log = _integrated(left, scale, _whitened(deficit, noise, memory), max(noise, SCALE_SHARE))
         misfits.append(misfit)
         logs.append(log)
@@ -177,25 +181,26 @@ def _probability(blocks: Blocks, curve: _Curve, moments: Floats, noise: float, m
 
 
 def _whitened(values: Floats, noise: float, memory: float) -> Floats:
-    """First-order autoregressive series along the last axis made independent, of unit variance."""
+    """First-order autoregressive series along the first axis made independent, of unit variance."""
     result = values * (1 / (noise * math.sqrt(1 - memory * memory)))
     if memory > 0:
-        result[..., 1:] -= memory * result[..., :-1]
-    result[..., 0] = values[..., 0] / noise
+        result[1:] -= memory * result[:-1]
+    result[0] = values[0] / noise
     return result
 
 
 def _integrated(left: Floats, scale: Floats, deficit: Floats, scale_sd: float) -> tuple[Floats, Floats]:
     """Least misfit over scale and deficit with their priors, and the log of the volume of what is possible; the
-    deficit is not below zero. deficit : mixing, moment, block"""
+    deficit is not below zero. left : block, moment; deficit : block, mixing, moment"""
     of_scale = float(scale @ scale) + 1 / scale_sd**2
-    of_deficit = np.einsum("kmb,kmb->km", deficit, deficit) + 1 / DEFICIT_SHARE**2
-    both, by_scale, by_deficit = deficit @ scale, left @ scale, np.einsum("kmb,mb->km", deficit, left)
+    of_deficit = np.einsum("bkm,bkm->km", deficit, deficit) + 1 / DEFICIT_SHARE**2
+    both, by_scale = (scale @ deficit.reshape(scale.size, -1)).reshape(of_deficit.shape), scale @ left
+    by_deficit = np.einsum("bkm,bm->km", deficit, left)
     determinant = of_scale * of_deficit - both * both
     free = (of_scale * by_deficit - both * by_scale) / determinant
     height = np.maximum(free, 0.0)
     shift = (by_scale - both * height) / of_scale
-    misfit = np.einsum("mb,mb->m", left, left) - 2 * (shift * by_scale + height * by_deficit)
+    misfit = np.einsum("bm,bm->m", left, left) - 2 * (shift * by_scale + height * by_deficit)
     misfit += shift**2 * of_scale + 2 * shift * height * both + height**2 * of_deficit
     spread = np.sqrt(of_scale / determinant)
     # height is at its bound where free is below zero; what is left of the volume is the tail above it

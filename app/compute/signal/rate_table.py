@@ -37,6 +37,7 @@ _OVER_PIECES = 1.0 / np.diff(_PIECES)
 
 # A drift is usually small and sometimes large: probability, and standard deviation over the usual one.
 DRIFT_PARTS = ((0.75, 1.0), (0.25, 7.0))
+_LOG_SHARES = [math.log(share) for share, _ in DRIFT_PARTS]
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,9 +128,8 @@ def log_probability(rates: Floats, of: RateSums, bounds: BackgroundBounds) -> Fl
     table = _integrated(rates, of.count, bounds, _Sums(one_one, one_y, y_y, one_g, y_g, g_g, log_det))
     if not drifts:
         return table
-    share = np.log([weight for weight, _ in DRIFT_PARTS])
-    usual, large = np.split(table, 2)
-    result: Floats = np.logaddexp(usual + share[0], large + share[1])
+    usual, large = table.reshape(2, -1, rates.size)
+    result: Floats = np.logaddexp(usual + _LOG_SHARES[0], large + _LOG_SHARES[1])
     return result
 
 

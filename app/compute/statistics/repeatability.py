@@ -20,7 +20,7 @@ _STEP = math.log(1.02)
 # Relative spreads considered, and the points of a grid that is narrowed to where their density counts: a large bench
 # knows its spread to less than a percent of it.
 _LEAST, _MOST = 5e-4, 1.5
-_POINTS = (33, 33, 49)
+_GRIDS = tuple(np.linspace(0.0, 1.0, points) for points in (33, 33, 49))
 _NEGLIGIBLE = 1e-9  # of the largest density
 _AT_ONCE = 4096  # rates times spreads in one pass: more no longer stay in the processor's cache
 
@@ -233,13 +233,13 @@ def _moments(rates: RepeatedRates, assumed: Repeatability) -> tuple[float, float
     degrees = assumed.degrees_of_freedom
     scale = UncertainVariance(assumed.relative_sd**2, degrees).scale
     low, high = _LEAST, _MOST
-    for points in _POINTS:
-        spreads = np.geomspace(low, high, points)
+    for grid in _GRIDS:
+        spreads = low * (high / low) ** grid
         log_density = restricted_log_likelihood(rates, spreads)
         log_density -= degrees * np.log(spreads) + degrees * scale / (2 * spreads**2)
         weights = np.exp(log_density - log_density.max())
         counting = np.flatnonzero(weights > _NEGLIGIBLE)
-        low, high = float(spreads[max(counting[0] - 1, 0)]), float(spreads[min(counting[-1] + 1, points - 1)])
+        low, high = float(spreads[max(counting[0] - 1, 0)]), float(spreads[min(counting[-1] + 1, grid.size - 1)])
     weights /= weights.sum()
     squares = spreads**2
     mean = float(weights @ squares)
