@@ -127,6 +127,8 @@ class Rows:
         filled = np.zeros(len(self.us), dtype=bool)
         for values in self.levels.values():
             filled |= ~np.isnan(values)
+            if filled.all():
+                break
         return filled
 
 
