@@ -9,7 +9,7 @@ from collections.abc import Callable
 import numpy as np
 from sqlalchemy import Connection, text
 
-from app.services.logs.readings import _flat_rows, _write_block
+from app.services.logs.readings import _parameters, _write_block
 from app.storage.engine import open_engine
 from app.storage.models.logs import VALUE_COLUMNS
 from tests.conftest import POSTGRESQL, new_database
@@ -22,11 +22,9 @@ levels = list(np.random.default_rng(1).random((CHANNELS, READINGS)))
 
 def executemany(connection: Connection) -> None:
     """One row in each set of parameters, as the driver is meant to be used without COPY."""
-    values = _flat_rows([np.arange(READINGS), elapsed_s, *levels])
-    width = 2 + CHANNELS
     names = ", ".join(("id", "elapsed_s", *VALUE_COLUMNS[:CHANNELS]))
-    statement = f"INSERT INTO readings ({names}) VALUES ({', '.join(['%s'] * width)})"
-    connection.exec_driver_sql(statement, [tuple(values[at : at + width]) for at in range(0, len(values), width)])
+    statement = f"INSERT INTO readings ({names}) VALUES ({', '.join(['%s'] * (2 + CHANNELS))})"
+    connection.exec_driver_sql(statement, _parameters(np.column_stack([np.arange(READINGS), elapsed_s, *levels])))
 
 
 def copied(connection: Connection) -> None:

@@ -30,7 +30,7 @@ WRITES_WITHOUT_A_RECORD = {
     "data_package/logs": "likewise",
 }
 _WRITING_CALLS = {"add", "add_all", "delete", "merge", "bulk_insert_mappings", "bulk_save_objects"}
-_WRITING_STATEMENTS = {"insert", "update", "delete"}
+_WRITING_STATEMENTS = {"insert", "insert_into", "update", "delete"}
 
 
 def name_of(path: Path) -> str:
@@ -57,7 +57,8 @@ def records(path: Path) -> bool:
 
 
 def test_the_reader_sees_every_form_of_writing(tmp_path: Path):
-    for source in ("session.add(x)", "session.delete(x)", "session.execute(insert(T))", "c.execute(update(T))"):
+    statements = "session.execute(insert(T))", "c.execute(insert_into(T))", "c.execute(update(T))"
+    for source in ("session.add(x)", "session.delete(x)", *statements):
         file = tmp_path / "sample.py"
         file.write_text(source)
         assert writes(file), source

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 
-from sqlalchemy import insert, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.errors import AlreadyStored
@@ -18,6 +18,7 @@ from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms, 
 from app.services.results.trial_results import analysis_terms, write_results
 from app.services.results.update_derived import update_derived_results
 from app.services.store.audit import record_change
+from app.storage.inserts import insert_into
 from app.storage.models.logs import Log
 from app.storage.models.trials import Trial
 
@@ -74,7 +75,7 @@ def add_read_trial(
     started_at = start_of(table, new.started_at, at)
     row = entered | {"log_id": log_id, "started_at": started_at, "created_at": at}
     # a plain statement takes half the time of an object
-    trial_id = int(session.connection().execute(insert(Trial).returning(Trial.id), row).scalar_one())
+    trial_id = int(session.connection().execute(insert_into(Trial, "id"), row).scalar_one())
     terms = analysis_terms(session, new.kind, new.logger_id, new.marks, started_at=started_at)
     readings = LogReadings(table.elapsed_s, table.levels, table.units)
     write_results(session, trial_id, analyse(readings, terms), at, new=True)

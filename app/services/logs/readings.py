@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,18 +77,13 @@ def _write_block(
             copy.write(_binary_rows(ids, [elapsed_s, *levels]))
         return
     # SQLite continues from the last row by itself, faster than with explicit ids
-    columns = [elapsed_s, *levels]
-    row = f"({', '.join('?' * len(columns))})"
-    values = _flat_rows(columns)
-    step = len(columns) * _ROWS_A_STATEMENT
-    whole = len(values) - len(values) % step
-    insert = f"INSERT INTO readings ({', '.join(names)}) VALUES "
-    if whole:
-        many = insert + ", ".join([row] * _ROWS_A_STATEMENT)
-        connection.exec_driver_sql(many, [tuple(values[at : at + step]) for at in range(0, whole, step)])
-    if whole < len(values):
-        rest = tuple(values[whole:])
-        connection.exec_driver_sql(insert + ", ".join([row] * (len(rest) // len(columns))), rest)
+    table = np.column_stack([elapsed_s, *levels])
+    row = f"({', '.join('?' * len(names))})"
+    whole = len(table) - len(table) % _ROWS_A_STATEMENT
+    for part, rows in ((table[:whole], _ROWS_A_STATEMENT), (table[whole:], len(table) - whole)):
+        if len(part):
+            insert = f"INSERT INTO readings ({', '.join(names)}) VALUES {', '.join([row] * rows)}"
+            connection.exec_driver_sql(insert, _parameters(part.reshape(-1, rows * len(names))))
 
 
 def _binary_rows(ids: NDArray[np.int64], columns: Sequence[NDArray[np.float64]]) -> bytes:
@@ -187,10 +181,9 @@ def thinned_positions(x: NDArray[np.float64], y: NDArray[np.float64], max_points
     return np.union1d(np.asarray(chosen, dtype=np.intp), extremes).astype(np.intp)
 
 
-def _flat_rows(columns: Sequence[NDArray[Any]]) -> list[float | None]:
-    """The values of the columns, row by row; None for not-a-number."""
-    table = np.column_stack(columns)
-    flat: list[float | None] = table.ravel().tolist()
-    for place in np.flatnonzero(~np.isfinite(table)).tolist():
-        flat[place] = None
-    return flat
+def _parameters(table: NDArray[np.float64]) -> list[tuple[float | None, ...]]:
+    """The rows of the table; None for not-a-number."""
+    rows: list[list[float | None]] = table.tolist()
+    for row, place in np.argwhere(~np.isfinite(table)).tolist():
+        rows[row][place] = None
+    return list(map(tuple, rows))

@@ -4,12 +4,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 
-from sqlalchemy import Select, bindparam, insert, select
+from sqlalchemy import Select, bindparam, select
 from sqlalchemy.orm import Session, selectinload
 
 from app.errors import NotFound
 from app.reading_files.log_table import LogTable, ReadingChoices
 from app.services.logs.readings import write_readings
+from app.storage.inserts import insert_into
 from app.storage.models.logs import Log, LogChannel, RawFile
 from app.storage.models.trials import Trial
 
@@ -34,7 +35,7 @@ def store_log(
             return present
     else:
         raw = {"sha256": table.sha256, "size_bytes": len(content), "content": content, "stored_at": now}
-        session.connection().execute(insert(RawFile), raw)  # plain statements take half the time
+        session.connection().execute(insert_into(RawFile), raw)  # plain statements take half the time
     log = {
         "sha256": table.sha256,
         "file_name": table.file_name,
@@ -55,10 +56,10 @@ def store_log(
         "stored_at": now,
     }
     connection = session.connection()
-    log_id = int(connection.execute(insert(Log).returning(Log.id), log).scalar_one())
+    log_id = int(connection.execute(insert_into(Log, "id"), log).scalar_one())
     columns = {column.channel: column for column in table.columns if column.channel in table.levels}
     connection.execute(
-        insert(LogChannel),
+        insert_into(LogChannel),
         [
             {
                 "log_id": log_id,

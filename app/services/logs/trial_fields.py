@@ -191,7 +191,8 @@ def _check_unit(session: Session, new: NewTrial, complete: bool) -> None:
             "A run with the unit running needs a unit. Choose one.",
             field="unit_under_test_id",
         )
-    unit = session.get(UnitUnderTest, new.unit_under_test_id)
+    asked = {"unit": new.unit_under_test_id, "setting": new.setting_id}
+    unit = session.connection().execute(_unit_and_setting_query(), asked).first()
     if unit is None:
         raise NotFound("unit under test", new.unit_under_test_id)
     if unit.trashed_at is not None:
@@ -206,9 +207,20 @@ def _check_unit(session: Session, new: NewTrial, complete: bool) -> None:
             "A run with the unit running needs a setting. Choose one.",
             field="setting_id",
         )
-    setting = session.get(SpeedSetting, new.setting_id)
-    if setting is None or setting.unit_under_test_id != unit.id:
+    if unit.setting_id is None:
         raise InvalidValue(
             f"{unit.maker} {unit.model} has no setting {new.setting_id}. Choose one of its settings.",
             field="setting_id",
         )
+
+
+@cache
+def _unit_and_setting_query() -> Select[*tuple[Any, ...]]:
+    """A unit, and the id of the setting if it is one of this unit."""
+    of_unit = (SpeedSetting.unit_under_test_id == UnitUnderTest.id) & (SpeedSetting.id == bindparam("setting"))
+    unit = UnitUnderTest.maker, UnitUnderTest.model, UnitUnderTest.trashed_at
+    return (
+        select(*unit, SpeedSetting.id.label("setting_id"))
+        .outerjoin(SpeedSetting, of_unit)
+        .where(UnitUnderTest.id == bindparam("unit"))
+    )

@@ -9,7 +9,7 @@ from functools import cache
 from operator import itemgetter
 from typing import Any
 
-from sqlalchemy import Select, Update, bindparam, delete, insert, select, update
+from sqlalchemy import Select, Update, bindparam, delete, select, update
 from sqlalchemy.orm import Session
 
 from app.compute.wording.notes import Note
@@ -23,6 +23,7 @@ from app.services.results.natural_decay_pools import EmptyRoomRuns, PooledForTri
 from app.services.results.rows import note_columns, stored_columns
 from app.services.store.audit import record_changes
 from app.services.store.id_batches import in_batches
+from app.storage.inserts import insert_into
 from app.storage.many_rows import write_many
 from app.storage.models.loggers import SmokeSource
 from app.storage.models.rooms import Room
@@ -205,7 +206,7 @@ def _write(
             )
         )
     if new_notes:
-        session.connection().execute(insert(ResultNote), new_notes)
+        session.connection().execute(insert_into(ResultNote), new_notes)
 
 
 @cache

@@ -7,7 +7,7 @@ from functools import cache
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Select, bindparam, delete, func, insert, select
+from sqlalchemy import Select, bindparam, delete, func, select
 from sqlalchemy.orm import Session
 
 from app.compute.decay.systematic import shared_parts
@@ -15,6 +15,7 @@ from app.compute.statistics.repeatability import ASSUMED_BETWEEN_TRIALS, Repeata
 from app.services.logs.trial_kinds import UNIT_RUNNING
 from app.services.results.rows import float_columns
 from app.services.results.summary_trials import PARTS
+from app.storage.inserts import insert_into
 from app.storage.models.loggers import SmokeSource
 from app.storage.models.summaries import BenchRepeatability
 from app.storage.models.trials import ChannelResult, Trial
@@ -34,7 +35,7 @@ def refresh_repeatability(session: Session, now: datetime) -> tuple[dict[str, Re
         connection.execute(_REMOVE, {"channels": changed})
         rows = [{"channel": one, "computed_at": now, **asdict(found[one])} for one in changed if one in found]
         if rows:
-            connection.execute(insert(BenchRepeatability), rows)
+            connection.execute(insert_into(BenchRepeatability), rows)
     return found, any(_used(present, channel) != _used(found, channel) for channel in changed)
 
 

@@ -2,14 +2,13 @@
 inputs change.
 """
 
-from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from functools import cache
 from statistics import median
 from typing import Any
 
-from sqlalchemy import Select, bindparam, delete, insert, select, update
+from sqlalchemy import Select, bindparam, delete, select, update
 from sqlalchemy.orm import Session
 
 from app.compute.decay.clearing_of_repeats import RunsOfSetting, combine_many_times
@@ -20,6 +19,7 @@ from app.services.results.repeatability import refresh_repeatability
 from app.services.results.setting_rates import setting_rates
 from app.services.results.summary_trials import GroupKey, StoredPool, SummaryTrial, read_pools, read_summary_trials
 from app.services.store.id_batches import in_batches
+from app.storage.inserts import insert_into
 from app.storage.models.summaries import SettingSummary
 
 _KEYS = ("id", "unit_under_test_id", *GroupKey._fields, "computed_at")
@@ -56,7 +56,7 @@ def refresh_summaries(
         for place, key in enumerate(groups)
         if settings is not None and key.setting_id not in (setting_ids or ()) and key in present
     }
-    changed: dict[frozenset[str], list[dict[str, Any]]] = defaultdict(list)
+    changed: list[dict[str, Any]] = []
     added: list[dict[str, Any]] = []
     lent = [(trials, pooled.get(key.channel, ASSUMED_BETWEEN_TRIALS)) for key, trials in groups.items()]
     for (key, trials), values in zip(groups.items(), summary_values(lent, read_pools(session), timed), strict=True):
@@ -64,16 +64,15 @@ def refresh_summaries(
             unit_id = trials[0].unit_under_test_id
             added.append({**key._asdict(), "unit_under_test_id": unit_id, "computed_at": now, **values})
         elif present[key][1] != tuple(values.values()):
-            other = {n: v for (n, v), old in zip(values.items(), present[key][1], strict=True) if v != old}
-            changed[frozenset(other)].append({"of_summary": present[key][0], "computed_at": now, **other})
+            changed.append({"of_summary": present[key][0], "computed_at": now, **values})
     gone = [summary_id for key, (summary_id, _) in present.items() if key not in groups]
     for batch in in_batches(gone):
         session.execute(delete(SettingSummary).where(SettingSummary.id.in_(batch)))
     connection = session.connection()  # plain statements are faster than ORM objects
-    for rows in changed.values():  # of the same columns
-        connection.execute(_UPDATE, rows)
+    if changed:  # with all columns, because each choice of them is a statement to be compiled
+        connection.execute(_UPDATE, changed)
     if added:
-        connection.execute(insert(SettingSummary), added)
+        connection.execute(insert_into(SettingSummary), added)
     for loaded in session:
         if isinstance(loaded, SettingSummary):  # its row was changed by a plain statement
             session.expire(loaded)

@@ -3,9 +3,10 @@
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from functools import cache
 from typing import Any
 
-from sqlalchemy import delete, insert, select, update
+from sqlalchemy import Connection, Select, bindparam, delete, select, update
 from sqlalchemy.orm import Session
 
 from app.compute.collocation.rate_effect import LoggerLine
@@ -25,6 +26,7 @@ from app.services.results.update_derived import update_derived_results
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.entry_fields import stored_values
 from app.services.store.progress import OnProgress, no_progress
+from app.storage.inserts import insert_into
 from app.storage.models.loggers import Logger
 from app.storage.models.trials import ChannelResult, ResultNote, Trial
 
@@ -108,13 +110,7 @@ def write_results(
     """
     session.flush()
     connection = session.connection()  # plain statements are faster than ORM objects
-    present: dict[str, int] = {}
-    if not new:
-        present = dict(
-            session.execute(
-                select(ChannelResult.channel, ChannelResult.id).where(ChannelResult.trial_id == trial_id)
-            ).all()
-        )
+    present = {} if new else _ids_of_channels(connection, trial_id)
     gone = [i for channel, i in present.items() if channel not in analysed.decays]
     if gone:
         connection.execute(
@@ -130,18 +126,28 @@ def write_results(
         else:
             added.append({"trial_id": trial_id, "channel": channel, **values})
     if added:
-        present |= dict(
-            connection.execute(insert(ChannelResult).returning(ChannelResult.channel, ChannelResult.id), added).all()
-        )
+        connection.execute(insert_into(ChannelResult), added)
+        present = _ids_of_channels(connection, trial_id)
     notes = [
         {"result_id": present[channel], **columns}
         for channel, decay in analysed.decays.items()
         for columns in note_columns(decay.notes)
     ]
     if notes:
-        connection.execute(insert(ResultNote), notes)
+        connection.execute(insert_into(ResultNote), notes)
     if not new:
         session.expire_all()  # loaded objects are stale
+
+
+def _ids_of_channels(connection: Connection, trial_id: int) -> dict[str, int]:
+    """Channel to id of its result."""
+    return dict(connection.execute(_ids_query(), {"trial": trial_id}).all())
+
+
+@cache
+def _ids_query() -> Select[str, int]:
+    """Cached: building the statement takes longer than running it."""
+    return select(ChannelResult.channel, ChannelResult.id).where(ChannelResult.trial_id == bindparam("trial"))
 
 
 def result_values(decay: ChannelDecay, relative_humidity_pct: float | None, now: datetime) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.results.clean_air import derive_clean_air
-from app.services.results.control_charts.check_unit_spread import checks_a_room
+from app.services.results.control_charts.check_unit_spread import is_check_run
 from app.services.results.natural_decay_pools import remove_unused_pools
 from app.services.results.summaries import refresh_summaries
 from app.services.store.id_batches import in_batches
@@ -36,8 +36,8 @@ def update_derived_results(
     """
     session.flush()
     ids = sorted(set(trial_ids))
-    touched = _kinds_and_settings(session, ids)
-    serves_others = any(row.kind == EMPTY_ROOM for row in touched) or checks_a_room(session, ids)
+    touched = _touched(session, ids)
+    serves_others = any(row.kind == EMPTY_ROOM or row.is_check_run for row in touched)
     moved = derive_clean_air(session, trial_ids=None if serves_others else ids, who=who, why=why, new_trials=new_trials)
     settings = {row.setting_id for row in touched if row.setting_id is not None}
     others = _settings_of(session, moved - set(ids)) - settings
@@ -64,15 +64,16 @@ def rederive_room(session: Session, room_id: int, *, who: str, why: str) -> None
     update_derived_results(session, trials, who=who, why=why)
 
 
-def _kinds_and_settings(session: Session, trial_ids: Iterable[int]) -> list[Any]:
+def _touched(session: Session, trial_ids: Iterable[int]) -> list[Any]:
     connection = session.connection()
-    return [row for ids in in_batches(trial_ids) for row in connection.execute(_kinds_query(), {"ids": ids})]
+    return [row for ids in in_batches(trial_ids) for row in connection.execute(_touched_query(), {"ids": ids})]
 
 
 @cache
-def _kinds_query() -> Select[*tuple[Any, ...]]:
+def _touched_query() -> Select[*tuple[Any, ...]]:
     """Cached: building the statement takes longer than running it for one trial."""
-    return select(Trial.id, Trial.kind, Trial.setting_id).where(Trial.id.in_(bindparam("ids", expanding=True)))
+    columns = Trial.kind, Trial.setting_id, is_check_run().label("is_check_run")
+    return select(*columns).where(Trial.id.in_(bindparam("ids", expanding=True)))
 
 
 def _settings_of(session: Session, trial_ids: Iterable[int]) -> set[int]:

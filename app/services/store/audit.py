@@ -3,11 +3,12 @@
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 
-from sqlalchemy import insert, select
+from sqlalchemy import select
 from sqlalchemy.orm import DeclarativeBase, Session
 
 from app.hidden_marks import without_hidden_marks
 from app.storage.column_types import UtcTime
+from app.storage.inserts import insert_into
 from app.storage.many_rows import write_many
 from app.storage.models.bench import Change
 
@@ -55,7 +56,7 @@ def record_change(
     why: str = "",
     *,
     at: datetime | None = None,
-) -> Change:
+) -> None:
     """Adds one row to the record, in the same transaction as the change.
 
     who : the typed name; the signed-in account overrides it
@@ -64,19 +65,18 @@ def record_change(
     before, after : values of the field; None means that there was none
     at : by default one time for everything that a transaction changes
     """
-    change = Change(
-        at=at or _time_of_transaction(session),
-        who=without_hidden_marks(acting_name(session, who)),
-        action=action,
-        subject=subject,
-        subject_id=subject_id,
-        field=field,
-        before=recorded_text(before),
-        after=recorded_text(after),
-        why=without_hidden_marks(why),
-    )
-    session.add(change)
-    return change
+    change = {
+        "at": at or _time_of_transaction(session),
+        "who": without_hidden_marks(acting_name(session, who)),
+        "action": action,
+        "subject": subject,
+        "subject_id": subject_id,
+        "field": field,
+        "before": recorded_text(before),
+        "after": recorded_text(after),
+        "why": without_hidden_marks(why),
+    }
+    session.connection().execute(insert_into(Change), change)
 
 
 def _time_of_transaction(session: Session) -> datetime:
@@ -102,7 +102,7 @@ def record_changes(
     at = UtcTime().process_bind_param(_time_of_transaction(session), connection.dialect)
     common = at, without_hidden_marks(acting_name(session, who)), action, subject, without_hidden_marks(why)
     names = ("at", "who", "action", "subject", "why", "subject_id", "field", "before", "after")
-    write_many(connection, insert(Change), names, ((*common, *change) for change in changes))
+    write_many(connection, insert_into(Change), names, ((*common, *change) for change in changes))
 
 
 def write_changes(

@@ -1,17 +1,15 @@
 """Spread of the check unit of a room, which enters the intervals of the other trials there."""
 
 from collections import defaultdict
-from collections.abc import Iterable
 from functools import cache
 
-from sqlalchemy import Select, bindparam, select
+from sqlalchemy import Exists, exists, select
 from sqlalchemy.orm import Session
 
 from app.compute.statistics.measured import Measured
 from app.compute.statistics.repeatability import ASSUMED_BETWEEN_TRIALS, Repeatability, pooled_repeatability
 from app.services.results.control_charts.key import ChartKey
 from app.services.results.control_charts.runs import check_runs
-from app.services.store.id_batches import in_batches
 from app.storage.models.rooms import CheckUnit
 from app.storage.models.trials import Trial
 from app.storage.models.units_under_test import SpeedSetting
@@ -49,19 +47,10 @@ def _spreads(session: Session) -> dict[ChartKey, Repeatability]:
     return found
 
 
-def checks_a_room(session: Session, trial_ids: Iterable[int]) -> bool:
-    """Whether some of the trials may be runs of a check unit, so that other trials follow them."""
-    session.flush()
-    connection = session.connection()
-    return any(connection.scalar(_checked_query(), {"ids": ids}) is not None for ids in in_batches(trial_ids))
-
-
 @cache
-def _checked_query() -> Select[int]:
-    """Cached: building the statement takes longer than running it."""
-    of_check_unit = (CheckUnit.room_id == Trial.room_id) & (CheckUnit.setting_id == Trial.setting_id)
-    some = Trial.id.in_(bindparam("ids", expanding=True))
-    return select(Trial.id).join(CheckUnit, of_check_unit).where(some).limit(1)
+def is_check_run() -> Exists:
+    """Of a trial in a query: whether it may be a run of a check unit, so that other trials follow it."""
+    return exists().where(CheckUnit.room_id == Trial.room_id, CheckUnit.setting_id == Trial.setting_id)
 
 
 def rooms_checked_by_unit(session: Session, unit_id: int) -> list[int]:

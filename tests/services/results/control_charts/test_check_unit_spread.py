@@ -15,7 +15,7 @@ from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.results.control_charts.check_unit_spread import (
     FEWEST_CHECK_RUNS,
     CheckUnitSpreads,
-    checks_a_room,
+    is_check_run,
     rooms_checked_by_unit,
 )
 from app.services.results.control_charts.key import ChartKey
@@ -112,7 +112,7 @@ def test_a_further_or_removed_run_of_the_check_unit_moves_the_others(session: Se
     mark(session, small_bench)
     before = result_of(session, trial).clean_air_delivery_rate_check_unit_share
     [odd] = add_runs(session, small_bench.room_id, [6.0], setting=(small_bench.unit_id, small_bench.high_setting_id))
-    assert checks_a_room(session, [odd])
+    assert session.scalar(select(is_check_run()).where(Trial.id == odd))
     update_derived_results(session, [odd], why="a new run", new_trials=[odd])
     wider = result_of(session, trial).clean_air_delivery_rate_check_unit_share
     assert before is not None
@@ -120,7 +120,7 @@ def test_a_further_or_removed_run_of_the_check_unit_moves_the_others(session: Se
     assert wider > before
     trash_trial(session, odd, why="mistake")
     assert result_of(session, trial).clean_air_delivery_rate_check_unit_share == pytest.approx(before)
-    assert not checks_a_room(session, [trial])
+    assert not session.scalar(select(is_check_run()).where(Trial.id == trial))
 
 
 def test_a_check_unit_in_the_trash_counts_for_nothing(session: Session, small_bench: SmallBench):
