@@ -19,9 +19,10 @@ _LEAST_DENSITY = 1e-200  # below it a step would overflow
 _ROOT_OF_TWO_PI = math.sqrt(2 * math.pi)
 
 
-def quantiles_of_mixtures(share: float, weights: Floats, means: Floats, deviations: Floats) -> Floats:
+def quantiles_of_mixtures(share: float | Floats, weights: Floats, means: Floats, deviations: Floats) -> Floats:
     """Value below which each mixture has this share, by Newton steps inside a bracket that closes in.
 
+    share : of all, or one for each row
     weights : each row sums to one; deviations : above zero
 
     >>> quantiles_of_mixtures(0.975, np.array([[1.0]]), np.array([[2.0]]), np.array([[1.0]])).round(6)
@@ -32,11 +33,12 @@ def quantiles_of_mixtures(share: float, weights: Floats, means: Floats, deviatio
     value: Floats = mean + ndtri(share) * np.sqrt(
         (weights * (deviations**2 + (means - mean[:, None]) ** 2)).sum(axis=1)
     )
+    shares = np.broadcast_to(share, value.shape)
     going = np.arange(value.size)
     for _ in range(_MOST_STEPS):
         w, m, d, at = weights[going], means[going], deviations[going], value[going]
         z = (at[:, None] - m) / d
-        excess = (w * ndtr(z)).sum(axis=1) - share
+        excess = (w * ndtr(z)).sum(axis=1) - shares[going]
         below = excess < 0
         low[going] = np.where(below, at, low[going])
         high[going] = np.where(below, high[going], at)
