@@ -23,6 +23,15 @@ SMOKE = "smoke"  # aerosol of a run without a smoke source
 aerosol_of_run = func.coalesce(SmokeSource.aerosol, SMOKE)
 
 
+class _Mark(NamedTuple):
+    """The check unit of a room from a day on."""
+
+    id: int
+    room_id: int
+    setting_id: int
+    valid_from: date
+
+
 class CheckRun(NamedTuple):
     """A run of the check unit. mark_id : of the check unit that applied on that day"""
 
@@ -86,25 +95,26 @@ def check_runs(session: Session, room_ids: Iterable[int] | None = None) -> dict[
     return found
 
 
-def mark_on(marks: Sequence[CheckUnit], day: date) -> CheckUnit | None:
+def mark_on(marks: Sequence[_Mark], day: date) -> _Mark | None:
     """The check unit on a day: the latest that began by then. `marks` : of one room, oldest first."""
     place = bisect_right([mark.valid_from for mark in marks], day)
     return marks[place - 1] if place else None
 
 
-def _marks(session: Session, room_ids: Iterable[int] | None) -> dict[int, list[CheckUnit]]:
+def _marks(session: Session, room_ids: Iterable[int] | None) -> dict[int, list[_Mark]]:
+    session.flush()
     query = _marks_query()
     if room_ids is not None:
         query = query.where(CheckUnit.room_id.in_(list(room_ids)))
-    marks: dict[int, list[CheckUnit]] = defaultdict(list)
-    for mark in session.scalars(query):
-        marks[mark.room_id].append(mark)
+    marks: dict[int, list[_Mark]] = defaultdict(list)
+    for row in session.connection().execute(query):  # plain rows are read faster than objects
+        marks[row.room_id].append(_Mark._make(row))
     return marks
 
 
 @cache
-def _marks_query() -> Select[CheckUnit]:
-    return select(CheckUnit).order_by(CheckUnit.valid_from)
+def _marks_query() -> Select[*tuple[Any, ...]]:
+    return select(*(getattr(CheckUnit, name) for name in _Mark._fields)).order_by(CheckUnit.valid_from)
 
 
 @cache
