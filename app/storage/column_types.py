@@ -83,16 +83,14 @@ def packed(content: bytes) -> bytes:
     >>> packed(b"short")
     b'short'
     """
+    compressor = brotli.Compressor(quality=0, lgwin=_WINDOW)
     head = content[:_TRIED_BYTES]
-    tried = _compressed(head)
+    tried = compressor.process(head) + compressor.flush()
     looks_packed = content.startswith((_PACKED, _PACKED_BEFORE))
     if not looks_packed and len(tried) > _WORTH_IT * len(head) - len(_PACKED):
         return content
-    return _PACKED + (tried if len(head) == len(content) else _compressed(content))
-
-
-def _compressed(content: bytes) -> bytes:
-    return bytes(brotli.compress(content, quality=0, lgwin=_WINDOW))
+    rest = compressor.process(content[_TRIED_BYTES:]) + compressor.finish()
+    return bytes(_PACKED + tried + rest)
 
 
 def _unpacked(stored: bytes) -> bytes:
