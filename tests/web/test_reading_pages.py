@@ -5,7 +5,7 @@ from html import unescape
 
 import pytest
 from fastapi.testclient import TestClient
-from sqlalchemy import Engine, update
+from sqlalchemy import Engine, func, insert, select, update
 
 from app.services.bench.definitions import NewRoom
 from app.services.bench.rooms import add_room
@@ -315,3 +315,18 @@ def test_the_list_of_trials_opens_with_what_was_made(tried_bench: TriedBench, cl
     assert lead("?kind=empty+room") == f"2 trials on {when}: 2 runs of an empty room."
     assert lead("?unit_under_test_id=3") == "No trials match the filters."
     assert lead("?kind=beauty").startswith("6 trials")  # reported as invalid, and all are shown
+
+
+def test_a_unit_with_many_trials_lists_the_newest_and_links_to_all(
+    tried_bench: TriedBench, store: Engine, client: TestClient
+):
+    assert "All trials, newest first; values" in client.get("/units/1").text
+    with session_scope(store) as session:
+        [one] = session.execute(select(Trial.__table__).where(Trial.id == 3)).mappings()
+        session.execute(insert(Trial), [{**one, "id": 1000 + number} for number in range(60)])
+        there = session.scalar(select(func.count()).where(Trial.unit_under_test_id == 1))
+    page = client.get("/units/1").text
+    assert f"The newest 50 of {there} trials; values with standard uncertainty." in page
+    assert f'<a href="/trials?unit_under_test_id=1">All {there} trials of this unit</a>' in page
+    assert page.count('<th scope="row" class="tight"><a href="/trials/') == 50
+    assert f"{there} trials" in client.get("/trials?unit_under_test_id=1").text

@@ -57,7 +57,7 @@ def fact_sheet_table(
         source_line=facts.source_line(),
         newest=latest_of(
             [
-                *(listed_trial.trial.started_at.date() for listed_trial in known.trials),
+                *(room.last.date() for room in known.trials_in),
                 *(price.seen_on for price in known.prices),
                 *(reading.measured_on for level in known.sounds for reading in level.measurements),
                 *(reading.measured_on for power in known.powers for reading in power.measurements),
@@ -97,14 +97,7 @@ def _cleaning(known: UnitOverview, factor: float, symbol: str) -> list[_Row]:
 
 def trials_text(known: UnitOverview, setting_id: int) -> str:
     """Numbers of the usable trials of a setting."""
-    ids = [
-        entry.trial.id
-        for entry in known.trials
-        if entry.trial.setting_id == setting_id
-        and entry.trial.excluded_at is None
-        and entry.result is not None
-        and entry.result.usable
-    ]
+    ids = known.usable_trials.get(setting_id, ())
     return f"{'trial' if len(ids) == 1 else 'trials'} {listed([str(one) for one in sorted(ids)])}" if ids else ""
 
 

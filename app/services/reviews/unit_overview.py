@@ -2,8 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session, selectinload
 
 from app.compute.cost_and_energy.cost_over_years import CostOverYears, cost_over_years
@@ -23,13 +24,26 @@ from app.services.results.rows import stored_note
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import RankingChoices
 from app.services.store.entry_fields import stored_values
-from app.services.trials.list import ListedTrial, TrialFilter, list_trials
+from app.services.trials.list import ListedTrial, TrialFilter, filtered_trials, list_trials
+from app.services.trials.usable import usable_trials
 from app.services.units.definitions import NewConsumable
 from app.services.units.with_parts import ConsumableOfUnit, PriceSeen
-from app.storage.models.trials import ResultNote
+from app.storage.models.rooms import Room
+from app.storage.models.trials import ResultNote, Trial
 from app.storage.models.units_under_test import Consumable, ConsumablePrice, Price, UnitUnderTest
 
-MOST_TRIALS = 200
+# Trials that a page of a unit lists; the others are in the list of trials.
+NEWEST_TRIALS = 50
+
+
+@dataclass(frozen=True, slots=True)
+class TrialsInRoom:
+    """How many trials of a unit one room has, excluded ones too, and the start of the last."""
+
+    room_id: int
+    room: str
+    trials: int
+    last: datetime
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +52,10 @@ class UnitOverview:
 
     lines : one per setting, as in the ranking
     over_years : cost over five years at the highest setting; None where no electricity price is known
-    trials : newest first, including excluded ones
-    notes : trial id to the notes of severity "care" and "unusable"
+    trials : the newest ones, newest first, including excluded ones
+    notes : trial id to the notes of severity "care" and "unusable", of these trials
+    trials_in : rooms with trials of the unit, by name
+    usable_trials : setting id to all trials that the ranking lines rest on, oldest first
     """
 
     unit: UnitUnderTest
@@ -55,21 +71,17 @@ class UnitOverview:
     ozone: UnitOzone
     trials: tuple[ListedTrial, ...]
     notes: dict[int, tuple[Note, ...]]
+    trials_in: tuple[TrialsInRoom, ...]
+    usable_trials: dict[int, tuple[int, ...]]
 
     @property
-    def usable_trials(self) -> dict[int, tuple[int, ...]]:
-        """Setting id to its usable trials that are not excluded, in the room of the ranking lines, oldest first."""
-        found: dict[int, list[int]] = {}
-        for entry in sorted(self.trials, key=lambda one: (one.trial.started_at, one.trial.id)):
-            trial = entry.trial
-            counts = trial.excluded_at is None and entry.result is not None and entry.result.usable
-            in_room = self.lines.room is None or trial.room_id == self.lines.room.id
-            if counts and in_room and trial.setting_id is not None:
-                found.setdefault(trial.setting_id, []).append(trial.id)
-        return {setting_id: tuple(ids) for setting_id, ids in found.items()}
+    def trials_in_all(self) -> int:
+        return sum(room.trials for room in self.trials_in)
 
 
-def unit_overview(session: Session, unit_id: int, choices: RankingChoices | None = None) -> UnitOverview:
+def unit_overview(
+    session: Session, unit_id: int, choices: RankingChoices | None = None, most_trials: int = NEWEST_TRIALS
+) -> UnitOverview:
     """Raises NotFound for an unknown unit; a trashed one is found. Channel and room come from `choices`."""
     unit = session.scalar(
         select(UnitUnderTest)
@@ -83,7 +95,9 @@ def unit_overview(session: Session, unit_id: int, choices: RankingChoices | None
     if unit is None:
         raise NotFound("unit under test", unit_id)
     lines = lines_of_unit(current_snapshot(session), unit_id, choices)
-    trials = list_trials(session, TrialFilter(unit_under_test_id=unit_id), lines.choices.channel, MOST_TRIALS).rows
+    of_unit, chosen = TrialFilter(unit_under_test_id=unit_id), lines.choices
+    trials = list_trials(session, of_unit, chosen.channel, most_trials).rows
+    settings = [setting.id for setting in unit.settings]
     measured = measured_unit(session, unit_id)
     return UnitOverview(
         unit=unit,
@@ -102,7 +116,20 @@ def unit_overview(session: Session, unit_id: int, choices: RankingChoices | None
         ozone=measured.ozone,
         trials=trials,
         notes=_notes(session, trials),
+        trials_in=_trials_in(session, of_unit),
+        usable_trials=usable_trials(session, settings, chosen.channel, chosen.room_id, chosen.aerosol),
     )
+
+
+def _trials_in(session: Session, of_unit: TrialFilter) -> tuple[TrialsInRoom, ...]:
+    counted = (
+        filtered_trials(of_unit)
+        .join(Trial.room)
+        .with_only_columns(Room.id, Room.name, func.count(), func.max(Trial.started_at))
+        .group_by(Room.id, Room.name)
+        .order_by(Room.name)
+    )
+    return tuple(TrialsInRoom(*row) for row in session.execute(counted))
 
 
 def _newest_first(prices: Sequence[Price | ConsumablePrice]) -> tuple[PriceSeen, ...]:

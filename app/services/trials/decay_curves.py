@@ -17,11 +17,14 @@ from app.services.results.rows import stored_channel_decay
 from app.services.snapshot.bench_snapshot import BenchSnapshot, current_snapshot
 from app.services.snapshot.choices import EVERY, HIGHEST, MOST_ROWS, Offered, RankingChoices
 from app.services.snapshot.evenly_spread import spread_over
-from app.services.trials.usable import of_aerosol, usable_trials
+from app.services.trials.usable import latest_usable_trials, of_aerosol
 from app.storage.models.bench import Bench
 from app.storage.models.rooms import Room
 from app.storage.models.trials import ChannelResult, Trial
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
+
+_Levels = NDArray[np.float64]
+_NONE: _Levels = np.empty(0)
 
 MOST_CURVES = 8
 SCALES = ("linear", "log")  # of the level axis
@@ -102,8 +105,11 @@ class DecayOverlay:
     spread_of: int
 
 
-def decay_overlay(session: Session, choices: CurveChoices | None = None) -> DecayOverlay:
-    """The requested curves, at most eight. Raises InvalidValue for an unknown choice."""
+def decay_overlay(session: Session, choices: CurveChoices | None = None, *, with_points: bool = True) -> DecayOverlay:
+    """The requested curves, at most eight; without their points where only words and results are wanted.
+
+    Raises InvalidValue for an unknown choice.
+    """
     chosen = choices or CurveChoices()
     if chosen.scale not in SCALES:
         raise InvalidValue(f"The scale is {chosen.scale!r}; choose linear or log.", field="scale")
@@ -126,7 +132,9 @@ def decay_overlay(session: Session, choices: CurveChoices | None = None) -> Deca
     missing = [str(trial_id) for trial_id in trial_ids if trial_id not in rows]
     if missing:
         left_out.append(f"No result for this channel, or in the trash: trial {', '.join(missing)}.")
-    curves = tuple(_curve(session, rows[trial_id], chosen) for trial_id in trial_ids if trial_id in rows)
+    curves = tuple(
+        _curve(session, rows[trial_id], chosen, with_points=with_points) for trial_id in trial_ids if trial_id in rows
+    )
     empty_room = _empty_room(session, chosen, curves) if chosen.with_empty_room else None
     unit = next((row[1].unit for row in rows.values()), "µg/m³")
     by_setting = {line.row.setting_id: line for line in ranking.lines if line.row.setting_id is not None}
@@ -162,8 +170,8 @@ def _trials_of_units(
 def _latest_trials(session: Session, lines: list[RankedSetting], channel: str, room_id: int | None) -> list[int]:
     """The latest usable trial of each line, in the order of the lines."""
     setting_ids = [line.row.setting_id for line in lines if line.row.setting_id is not None]
-    trials = usable_trials(session, setting_ids, channel, room_id)
-    return [trials[setting_id][-1] for setting_id in setting_ids if setting_id in trials]
+    trials = latest_usable_trials(session, setting_ids, channel, room_id)
+    return [trials[setting_id] for setting_id in setting_ids if setting_id in trials]
 
 
 _Row = tuple[Trial, ChannelResult, str, str | None, str | None, str | None]
@@ -216,12 +224,14 @@ def trial_curve(session: Session, trial_id: int, channel: str = "") -> DecayCurv
     return _curve(session, rows[0], CurveChoices(channel=channel), whole_log=True)
 
 
-def _curve(session: Session, row: _Row, chosen: CurveChoices, *, whole_log: bool = False) -> DecayCurve:
+def _curve(
+    session: Session, row: _Row, chosen: CurveChoices, *, whole_log: bool = False, with_points: bool = True
+) -> DecayCurve:
     trial, result, room, maker, model, setting = row
     factor = 100.0 / result.start_level if chosen.normalised and result.start_level > 0 else 1.0
-    minutes, levels = _readings(session, trial, result, whole_log=whole_log)
+    minutes, levels = _readings(session, trial, result, whole_log=whole_log) if with_points else (_NONE, _NONE)
     end_min = (result.end_s - result.unit_on_s) / 60
-    fit_minutes, fitted = fitted_curve(result, end_min)
+    fit_minutes, fitted = fitted_curve(result, end_min) if with_points else (_NONE, (_NONE, _NONE, _NONE))
     start, end = result.fit_window_start_min, result.fit_window_end_min
     window = None if start is None or end is None else (start, end)
     return DecayCurve(
@@ -254,9 +264,6 @@ def _curve(session: Session, row: _Row, chosen: CurveChoices, *, whole_log: bool
     )
 
 
-_Levels = NDArray[np.float64]
-
-
 def _readings(session: Session, trial: Trial, result: ChannelResult, *, whole_log: bool) -> tuple[_Levels, _Levels]:
     """Readings from unit on to the end of the run, or of the whole log, thinned."""
     log = read_readings(session, trial.log_id, [result.channel])
@@ -273,7 +280,7 @@ def fitted_curve(result: ChannelResult, end_min: float) -> tuple[_Levels, tuple[
     empty without a fit."""
     from app.compute.decay.analysis import decay_curve  # deferred import: it needs scipy
 
-    start, nothing = result.fit_window_start_min, (np.empty(0), (np.empty(0), np.empty(0), np.empty(0)))
+    start, nothing = result.fit_window_start_min, (_NONE, (_NONE, _NONE, _NONE))
     if start is None or result.total_decay_per_h is None or end_min <= start:
         return nothing
     minutes = np.linspace(start, end_min, FIT_POINTS)

@@ -19,6 +19,7 @@ from app.services.logs.trial_fields import MARKS
 from app.services.reviews.unit_overview import UnitOverview, unit_overview
 from app.services.reviews.verdicts import published_verdicts
 from app.services.trials.detail import TrialDetail, trial_detail
+from app.services.units.cursor_lists import MOST_ROWS
 from app.web.downloads.chart_registry import dated_claims_chart
 from app.web.forms.addresses import query_form
 from app.web.forms.unit_system import unit_system
@@ -37,7 +38,7 @@ from app.web.published.site_pictures import Picture, Pictures, named_chart
 
 def unit_files(session: Session, site: SiteFrame, unit_id: int, pictures: Pictures) -> list[SiteFile]:
     """Page, fact sheet and pictures of a unit."""
-    known, system = unit_overview(session, unit_id), unit_system("")
+    known, system = unit_overview(session, unit_id, most_trials=MOST_ROWS), unit_system("")
     shown = unit_page(known, query_form(QueryParams("")), system, unit_more(session, known, system))
     sheet = fact_sheet_table(known, read_chart_facts(session))
     address = site.addresses.current[unit_id]

@@ -5,9 +5,13 @@ from sqlalchemy import update
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
+from app.figures.tables.fact_sheet import fact_sheet_table, trials_text
 from app.services.adding_trials.add import add_trial
 from app.services.bench.chart_facts import read_chart_facts
+from app.services.bench.definitions import NewRoom
+from app.services.bench.rooms import add_room
 from app.services.logs.trial_fields import NewTrial
+from app.services.results.update_derived import update_derived_results
 from app.services.reviews.unit_overview import unit_overview
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.trials.trash import trash_unit
@@ -15,7 +19,9 @@ from app.services.units.consumables import add_consumable, add_consumable_price
 from app.services.units.definitions import NewConsumable, NewPrice
 from app.services.units.list import list_units
 from app.storage.models.bench import Bench
+from app.web.pages.units.trial_lines import which_trials
 from tests.conftest import NOW, SmallBench, decay_log
+from tests.sample_data.control_bench import add_runs
 from tests.sample_data.measured_facts import add_tariff
 from tests.sample_data.ranked_bench import fill
 
@@ -41,6 +47,35 @@ def test_a_unit_page_gathers_what_was_measured_priced_and_tried(session: Session
     assert all(note.severity != "fine" for notes in known.notes.values() for note in notes)
     # without an empty-room run there is no rate, and a note that says so
     assert any(note.code for note in known.notes[trial_id])
+
+
+def test_the_newest_trials_are_listed_and_all_are_counted(session: Session, small_bench: SmallBench):
+    own = (small_bench.unit_id, small_bench.high_setting_id)
+    runs = add_runs(session, small_bench.room_id, [4.0, 4.1, 4.2], setting=own)
+    update_derived_results(session, runs, why="test")
+    known = unit_overview(session, small_bench.unit_id, most_trials=2)
+    assert [listed.trial.id for listed in known.trials] == [runs[2], runs[1]]
+    assert known.usable_trials == {small_bench.high_setting_id: tuple(runs)}
+    [there] = known.trials_in
+    assert (there.room_id, there.trials) == (small_bench.room_id, 3)
+    assert there.last == max(listed.trial.started_at for listed in known.trials)
+    assert which_trials(known) == "The newest 2 of 3 trials"
+    whole = unit_overview(session, small_bench.unit_id)
+    assert which_trials(whole) == "All trials, newest first"
+    assert fact_sheet_table(known, read_chart_facts(session)) == fact_sheet_table(whole, read_chart_facts(session))
+
+
+def test_results_rest_on_trials_of_their_own_room_and_aerosol(session: Session, small_bench: SmallBench):
+    other = add_room(session, NewRoom(name="Room B", length_m=5, width_m=4, height_m=2.5))
+    own = (small_bench.unit_id, small_bench.high_setting_id)
+    smoke = add_runs(session, small_bench.room_id, [4.0, 4.1], setting=own)
+    dust = add_runs(session, small_bench.room_id, [5.0], setting=own, aerosol="dust")
+    elsewhere = add_runs(session, other, [3.0], setting=own)
+    update_derived_results(session, [*smoke, *dust, *elsewhere], why="test")
+    known = unit_overview(session, small_bench.unit_id)
+    assert known.usable_trials == {small_bench.high_setting_id: tuple(smoke)}
+    assert trials_text(known, small_bench.high_setting_id) == f"trials {smoke[0]} and {smoke[1]}"
+    assert {one.room: one.trials for one in known.trials_in} == {"Room A": 3, "Room B": 1}
 
 
 def test_without_a_tariff_no_cost_is_given(session: Session, small_bench: SmallBench):

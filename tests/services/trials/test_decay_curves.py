@@ -1,20 +1,28 @@
 """Curves of real analyses laid over one another: counted from unit on, thinned, fitted, with what was left out."""
 
+from dataclasses import replace
+from datetime import timedelta
+
 import numpy as np
 import pytest
-from sqlalchemy import select
+from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
 from app.compute.decay.analysis import decay_curve
 from app.errors import InvalidValue, NotFound
+from app.figures.charts.decay_overlay import overlay_text
 from app.services.adding_trials.add import add_trial
+from app.services.bench.definitions import NewRoom
+from app.services.bench.rooms import add_room
 from app.services.logs.trial_fields import NewTrial
 from app.services.results.rows import stored_channel_decay
 from app.services.results.trial_results import analyse_stored_trial, get_trial
 from app.services.snapshot.evenly_spread import spread_over
 from app.services.trials.decay_curves import CurveChoices, decay_overlay, trial_curve
-from app.storage.models.trials import ChannelResult
+from app.services.trials.usable import latest_usable_trials, usable_trials
+from app.storage.models.trials import ChannelResult, Trial
 from tests.conftest import NOW, SmallBench, decay_log
+from tests.sample_data.control_bench import FIRST, add_runs
 
 
 @pytest.fixture
@@ -88,6 +96,32 @@ def test_a_unit_stands_for_its_latest_usable_trial(session: Session, small_bench
     assert [curve.trial_id for curve in overlay.curves] == [trials["low"], trials["high"]] or [
         curve.trial_id for curve in overlay.curves
     ] == [trials["high"], trials["low"]]
+
+
+def test_a_unit_stands_for_the_latest_of_several_usable_trials_in_the_room(session: Session, small_bench: SmallBench):
+    """Neither an earlier one that was added later, nor one of another room or of dust, nor one that is excluded."""
+    own = (small_bench.unit_id, small_bench.high_setting_id)
+    other = add_room(session, NewRoom(name="Room B", length_m=5, width_m=4, height_m=2.5))
+    latest = add_runs(session, small_bench.room_id, [4.0, 4.1, 4.2], setting=own)[-1]
+    add_runs(session, small_bench.room_id, [4.3], setting=own, first=FIRST - timedelta(days=1))
+    add_runs(session, other, [4.4], setting=own, first=NOW)
+    add_runs(session, small_bench.room_id, [4.5], setting=own, first=NOW, aerosol="dust")
+    [excluded] = add_runs(session, small_bench.room_id, [4.6], setting=own, first=NOW)
+    session.execute(update(Trial).where(Trial.id == excluded).values(excluded_at=NOW, excluded_why="a door was open"))
+    asked = ([small_bench.high_setting_id], "pm2_5", small_bench.room_id)
+    assert latest_usable_trials(session, *asked) == {small_bench.high_setting_id: latest}
+    assert usable_trials(session, *asked)[small_bench.high_setting_id][-1] == latest
+
+
+def test_without_points_everything_else_is_the_same(session: Session, trials: dict[str, int]):
+    whole, words = decay_overlay(session), decay_overlay(session, with_points=False)
+    assert words.curves[0].minutes == words.curves[0].fit_levels == ()
+    emptied = [
+        replace(curve, minutes=(), levels=(), fit_minutes=(), fit_levels=(), fit_low=(), fit_high=())
+        for curve in whole.curves
+    ]
+    assert words.curves == tuple(emptied)
+    assert overlay_text(whole) == overlay_text(words)
 
 
 def test_what_cannot_be_drawn_is_told(session: Session, trials: dict[str, int]):

@@ -67,11 +67,11 @@ class CurvesPage:
 def show_curves(request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
     form = with_units_of_settings(session, query_form(request.query_params))
     try:
-        overlay = decay_overlay(session, curve_choices(form))
+        overlay = decay_overlay(session, curve_choices(form), with_points=False)
         drawn = form.accepted
     except InvalidValue as error:
         form.add_error(error.field or "", error.message)
-        overlay, drawn = decay_overlay(session), {}
+        overlay, drawn = decay_overlay(session, with_points=False), {}
     page = _page(session, overlay, form, address("", drawn).lstrip("?"))
     return render("pages/ranking/curves.html", page, status_code=200 if form.is_good else 422, charts=not page.is_empty)
 

@@ -24,6 +24,7 @@ from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
 router = page_router()
+LINES_A_PAGE = 50
 _STATE_WORDS = {"": "all", "kept": "combined", "excluded": "excluded", "trashed": "in the trash"}
 
 
@@ -77,11 +78,11 @@ def _page(session: Session, form: TypedForm) -> TrialsPage:
     )
     cursor = form.typed("cursor") or None
     try:
-        part = list_trials(session, wanted, main, 100, cursor)
+        part = list_trials(session, wanted, main, LINES_A_PAGE, cursor)
     except InvalidValue as error:
         form.add_error(error.field or "", error.message)
         wanted = TrialFilter()
-        part = list_trials(session, wanted, main, 100)
+        part = list_trials(session, wanted, main, LINES_A_PAGE)
     form_options = trial_form_options(session)
     older = address("/trials", form.values, cursor=part.next_cursor) if part.next_cursor else ""
     return TrialsPage(

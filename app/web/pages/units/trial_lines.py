@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from app.compute.wording.numbers import listed, measured_text, not_within, plus_minus
+from app.compute.wording.rounding import rounded_text
 from app.services.reviews.unit_overview import UnitOverview
 from app.services.trials.list import ListedTrial
 from app.web.forms.unit_system import UnitSystem
@@ -29,15 +30,22 @@ class UnitTrialLine:
     notes: tuple[tuple[str, str], ...]  # severity, message
 
 
+def which_trials(known: UnitOverview) -> str:
+    """The trials that are listed, and how many there are."""
+    there, listed_here = known.trials_in_all, len(known.trials)
+    if listed_here == there:
+        return "All trials, newest first"
+    return f"The newest {listed_here} of {rounded_text(there, 0)} trials"
+
+
 def trials_text(known: UnitOverview) -> str:
     """Summary of the list of trials, and the rooms that are not part of the numbers above."""
-    words = "All trials, newest first; values with standard uncertainty."
+    words = f"{which_trials(known)}; values with standard uncertainty."
     here = known.lines.room
-    others = {one.trial.room.id: one.trial.room.name for one in known.trials}
-    if here is None or not (others.pop(here.id, None) and others):
+    others = [one.room for one in known.trials_in if here is not None and one.room_id != here.id]
+    if here is None or not others or len(others) == len(known.trials_in):
         return words
-    names = listed(sorted(others.values()))
-    return f"{words} The results above use only trials in {here.name}, not those in {names}."
+    return f"{words} The results above use only trials in {here.name}, not those in {listed(others)}."
 
 
 def trial_line(one: ListedTrial, known: UnitOverview, system: UnitSystem) -> UnitTrialLine:

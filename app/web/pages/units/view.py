@@ -18,7 +18,7 @@ from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import UnitSystem
 from app.web.pages.cells import Cell, Scales, cells_of_line, time_to_clear_unit
 from app.web.pages.units.more import UnitMore
-from app.web.pages.units.trial_lines import UnitTrialLine, trial_line, trials_text
+from app.web.pages.units.trial_lines import UnitTrialLine, trial_line, trials_text, which_trials
 from app.web.templating.page_context import Choice
 
 
@@ -81,6 +81,8 @@ class UnitPage:
     more: UnitMore
     form: TypedForm
     trials_text: str
+    which_trials: str
+    older_trials: str  # of the link to all trials; empty where all are listed
     ozone_limits: tuple[PublishedFigure, ...] = LIMITS
     outdated: OutdatedText | None = None
     download_query: str = ""
@@ -139,6 +141,12 @@ def unit_page(known: UnitOverview, form: TypedForm, system: UnitSystem, more: Un
         more=more,
         form=form,
         trials_text=trials_text(known),
+        which_trials=which_trials(known),
+        older_trials=(
+            f"All {rounded_text(known.trials_in_all, 0)} trials of this unit"
+            if len(known.trials) < known.trials_in_all
+            else ""
+        ),
     )
 
 
