@@ -35,9 +35,10 @@ WRITERS_AT_ONCE = 2
 # waits for each of them.
 PACKAGES_AT_ONCE = 1
 
-# How many requests a process handles at once with a database server: each may use two connections, and four processes
-# stay below PostgreSQL's default limit of one hundred.
-THREADS_ON_A_SERVER = 11
+# How many requests a process handles at once; the others wait in order of arrival. The interpreter runs one thread at a
+# time, so more of them only interrupt each other, and whoever is interrupted most waits longest. With a database server
+# each may use two connections, and four processes stay below PostgreSQL's default limit of one hundred.
+REQUESTS_AT_ONCE = 11
 
 # How long a page waits for a statement or a lock of a database server before it says that the server is busy.
 STATEMENTS_WITHIN_S = 60.0
@@ -70,8 +71,7 @@ def make_app(settings: Settings, *, prepares_ranking: bool = False) -> FastAPI:
         except BaseException:
             engine.dispose()
             raise
-        if engine.dialect.name != "sqlite":
-            to_thread.current_default_thread_limiter().total_tokens = THREADS_ON_A_SERVER
+        to_thread.current_default_thread_limiter().total_tokens = REQUESTS_AT_ONCE
         if prepares_ranking:
             await to_thread.run_sync(_prepare, engine)
         try:

@@ -1,10 +1,11 @@
 """Dependencies of route handlers: session, snapshot of the bench, settings, and page renderer."""
 
-from collections.abc import AsyncIterator, Iterator
-from contextlib import AbstractContextManager
+from collections.abc import AsyncIterator
+from contextlib import AbstractContextManager, asynccontextmanager
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
+from fastapi.concurrency import contextmanager_in_threadpool
 from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlalchemy.orm import Session
@@ -33,12 +34,29 @@ async def write_lock(request: Request) -> AsyncIterator[None]:
         yield
 
 
-def session(request: Request, _write_lock: Annotated[None, Depends(write_lock, scope="function")]) -> Iterator[Session]:
+@asynccontextmanager
+async def _opened(request: Request, *, writes: bool) -> AsyncIterator[Session]:
+    """A session that asks its database for nothing until it is used. Its end takes a thread only where it may wait, for
+    a commit or for a database server: readers of a busy bench would queue once more for a thread.
+    """
+    engine: Engine = request.state["engine"]
+    scope = session_scope(engine, writes=writes)
+    if writes or engine.dialect.name != "sqlite":
+        async with contextmanager_in_threadpool(scope) as opened:
+            yield opened
+    else:
+        with scope as opened:
+            yield opened
+
+
+async def session(
+    request: Request, _write_lock: Annotated[None, Depends(write_lock, scope="function")]
+) -> AsyncIterator[Session]:
     """A session that commits when the handler returns, before the response is sent. Reading never waits for a
     writer.
     """
     try:
-        with session_scope(request.state["engine"], writes=_changes(request)) as opened:
+        async with _opened(request, writes=_changes(request)) as opened:
             opened.info[ACTING] = signed_in_name()  # recorded with every change
             yield opened
     except IntegrityError as error:
@@ -60,9 +78,9 @@ def _changes(request: Request) -> bool:
     return request.method not in ("GET", "HEAD", "OPTIONS")
 
 
-def read_session(request: Request) -> Iterator[Session]:
+async def read_session(request: Request) -> AsyncIterator[Session]:
     """A second, read-only session, for what a writing request needs before it takes the write lock."""
-    with session_scope(request.state["engine"], writes=False) as opened:
+    async with _opened(request, writes=False) as opened:
         yield opened
 
 
@@ -82,7 +100,7 @@ def snapshot(session: SessionDep) -> BenchSnapshot:
 SnapshotDep = Annotated[BenchSnapshot, Depends(snapshot, scope="function")]
 
 
-def settings(request: Request) -> Settings:
+async def settings(request: Request) -> Settings:
     found: Settings = request.state["settings"]
     return found
 
@@ -90,7 +108,7 @@ def settings(request: Request) -> Settings:
 SettingsDep = Annotated[Settings, Depends(settings)]
 
 
-def render(request: Request, session: SessionDep) -> Render:
+async def render(request: Request, session: SessionDep) -> Render:
     """`render("pages/ranking/page.html", page)`; options: `charts=True` for pages with charts, `status_code=422`."""
     path = request.url.path
     address = f"{path}?{request.url.query}" if request.url.query else path

@@ -1,7 +1,9 @@
 """The commands that keep a bench: import, check, backup, restore, recompute."""
 
+import os
 import re
 import sqlite3
+import sys
 from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
@@ -380,3 +382,19 @@ def test_every_command_explains_itself(capsys: pytest.CaptureFixture[str]):
     with pytest.raises(SystemExit) as stopped:
         run([])
     assert stopped.value.code == 2
+
+
+@pytest.mark.skipif(not hasattr(os, "nice"), reason="this system has no such priority")
+@pytest.mark.parametrize(("command", "behind"), [("check", True), ("token", False)])
+def test_what_works_through_a_whole_bench_gives_way_to_the_server(
+    command: str, behind: bool, bench: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """Only as a process of its own, and only where it takes long."""
+    lowered: list[int] = []
+    monkeypatch.setattr(os, "nice", lowered.append)
+    given = [command, *(["list"] if command == "token" else []), "--data", str(bench)]
+    assert run(given) == 0
+    assert lowered == []
+    monkeypatch.setattr(sys, "argv", ["hazefall", *given])
+    assert run() == 0
+    assert [number > 0 for number in lowered] == [True] * behind

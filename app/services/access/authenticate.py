@@ -2,11 +2,10 @@
 
 from sqlalchemy import Engine
 
-from app.services.access.accounts import accounts_exist
+from app.services.access.accounts import ANY_ACCOUNT
 from app.services.access.api_tokens import user_of_api_token
 from app.services.access.current_user import LOCAL_USER, CurrentUser
 from app.services.access.sign_in import user_of_sign_in
-from app.storage.engine import session_scope
 
 
 def authenticate(
@@ -25,5 +24,6 @@ def authenticate(
 
 
 def has_accounts(engine: Engine) -> bool:
-    with session_scope(engine, writes=False) as session:
-        return accounts_exist(session)
+    """Asked with each request, so without a session: a third of the processor time."""
+    with engine.connect() as connection:
+        return bool(connection.scalar(ANY_ACCOUNT))
