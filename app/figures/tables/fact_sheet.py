@@ -1,5 +1,7 @@
 """All measurements of one unit as a table for download: a row per quantity, with its source."""
 
+from collections.abc import Mapping, Sequence
+
 from app.compute.wording.numbers import counted, listed
 from app.figures.tables.quantity_cells import (
     cost_cell,
@@ -33,17 +35,21 @@ _COLUMNS = (
     ExportColumn("unit", "Unit", is_number=False),
     ExportColumn("rests_on", "Based on", is_number=False),
 )
+TrialsOf = Mapping[int, Sequence[int]]
 _Row = tuple[ExportCell, ...]
 
 
 def fact_sheet_table(
-    known: UnitOverview, facts: ChartFacts, *, flow_factor: float = 1.0, flow_symbol: str = "m³/h"
+    known: UnitOverview, trials_of: TrialsOf, facts: ChartFacts, *, flow_factor: float = 1.0, flow_symbol: str = "m³/h"
 ) -> ExportTable:
-    """Quantities without a value are omitted."""
+    """Quantities without a value are omitted.
+
+    trials_of : setting id to all trials that its result rests on
+    """
     unit, lines = known.unit, known.lines
     rows = [
         *_what_it_is(known),
-        *_cleaning(known, flow_factor, flow_symbol),
+        *_cleaning(known, trials_of, flow_factor, flow_symbol),
         *_sound(known),
         *_power(known),
         *_cost(known),
@@ -81,12 +87,12 @@ def _what_it_is(known: UnitOverview) -> list[_Row]:
     ]
 
 
-def _cleaning(known: UnitOverview, factor: float, symbol: str) -> list[_Row]:
+def _cleaning(known: UnitOverview, trials_of: TrialsOf, factor: float, symbol: str) -> list[_Row]:
     rows = []
     for line in known.lines.lines:
         if line.row.setting_id is None:
             continue
-        setting, rests_on = line.row.setting or "", trials_text(known, line.row.setting_id)
+        setting, rests_on = line.row.setting or "", trials_text(trials_of.get(line.row.setting_id, ()))
         rows += [
             _row("Clean air delivery rate", setting, rate_cell(line, factor), symbol, rests_on),
             _row("Time to 95\u00a0% reduction", setting, standard_time_cell(line), "min", rests_on),
@@ -95,9 +101,8 @@ def _cleaning(known: UnitOverview, factor: float, symbol: str) -> list[_Row]:
     return rows
 
 
-def trials_text(known: UnitOverview, setting_id: int) -> str:
-    """Numbers of the usable trials of a setting."""
-    ids = known.usable_trials.get(setting_id, ())
+def trials_text(ids: Sequence[int]) -> str:
+    """The trials of one result."""
     return f"{'trial' if len(ids) == 1 else 'trials'} {listed([str(one) for one in sorted(ids)])}" if ids else ""
 
 

@@ -14,7 +14,7 @@ from app.services.ranking.comparison import compare_settings
 from app.services.ranking.rank_intervals import RankView, rank_view
 from app.services.ranking.table import RankedSetting
 from app.services.reviews.alternatives import alternatives
-from app.services.reviews.unit_overview import UnitOverview, unit_overview
+from app.services.reviews.unit_overview import UnitOverview, trials_of_results, unit_overview
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import HIGHEST, RankingChoices
 from app.services.trials.usable import usable_trials
@@ -113,7 +113,7 @@ def review_facts(session: Session, unit_id: int) -> ReviewFacts:
     lines = [line for line in known.lines.lines if line.row.setting_id is not None]
     highest = max(lines, key=lambda line: (line.row.is_highest or 0, line.row.position or 0), default=None)
     own = None if highest is None else next((r for r in view.ranks.rows if r.key == highest.row.setting_id), None)
-    trials_of = known.usable_trials
+    trials_of = trials_of_results(session, known)
     return ReviewFacts(
         known=known,
         highest=highest,

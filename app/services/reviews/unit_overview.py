@@ -25,7 +25,7 @@ from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import RankingChoices
 from app.services.store.entry_fields import stored_values
 from app.services.trials.list import ListedTrial, TrialFilter, filtered_trials, list_trials
-from app.services.trials.usable import usable_trials
+from app.services.trials.usable import latest_usable_trials, usable_trials
 from app.services.units.definitions import NewConsumable
 from app.services.units.with_parts import ConsumableOfUnit, PriceSeen
 from app.storage.models.rooms import Room
@@ -55,7 +55,7 @@ class UnitOverview:
     trials : the newest ones, newest first, including excluded ones
     notes : trial id to the notes of severity "care" and "unusable", of these trials
     trials_in : rooms with trials of the unit, by name
-    usable_trials : setting id to all trials that the ranking lines rest on, oldest first
+    latest_usable : setting id to the last of the trials that its ranking line rests on
     """
 
     unit: UnitUnderTest
@@ -72,7 +72,7 @@ class UnitOverview:
     trials: tuple[ListedTrial, ...]
     notes: dict[int, tuple[Note, ...]]
     trials_in: tuple[TrialsInRoom, ...]
-    usable_trials: dict[int, tuple[int, ...]]
+    latest_usable: dict[int, int]
 
     @property
     def trials_in_all(self) -> int:
@@ -117,8 +117,14 @@ def unit_overview(
         trials=trials,
         notes=_notes(session, trials),
         trials_in=_trials_in(session, of_unit),
-        usable_trials=usable_trials(session, settings, chosen.channel, chosen.room_id, chosen.aerosol),
+        latest_usable=latest_usable_trials(session, settings, chosen.channel, chosen.room_id, chosen.aerosol),
     )
+
+
+def trials_of_results(session: Session, known: UnitOverview) -> dict[int, tuple[int, ...]]:
+    """Setting id to all trials that its ranking line rests on, oldest first."""
+    settings, chosen = [setting.id for setting in known.unit.settings], known.lines.choices
+    return usable_trials(session, settings, chosen.channel, chosen.room_id, chosen.aerosol)
 
 
 def _trials_in(session: Session, of_unit: TrialFilter) -> tuple[TrialsInRoom, ...]:

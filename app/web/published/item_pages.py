@@ -16,7 +16,7 @@ from app.services.bench.chart_facts import read_chart_facts
 from app.services.data_package.write import raw_path
 from app.services.history.change_history import ChangeFilter, described_changes
 from app.services.logs.trial_fields import MARKS
-from app.services.reviews.unit_overview import UnitOverview, unit_overview
+from app.services.reviews.unit_overview import UnitOverview, trials_of_results, unit_overview
 from app.services.reviews.verdicts import published_verdicts
 from app.services.trials.detail import TrialDetail, trial_detail
 from app.services.units.cursor_lists import MOST_ROWS
@@ -40,7 +40,7 @@ def unit_files(session: Session, site: SiteFrame, unit_id: int, pictures: Pictur
     """Page, fact sheet and pictures of a unit."""
     known, system = unit_overview(session, unit_id, most_trials=MOST_ROWS), unit_system("")
     shown = unit_page(known, query_form(QueryParams("")), system, unit_more(session, known, system))
-    sheet = fact_sheet_table(known, read_chart_facts(session))
+    sheet = fact_sheet_table(known, trials_of_results(session, known), read_chart_facts(session))
     address = site.addresses.current[unit_id]
     card_path = f"cards/{address}.png"
     charts, files = _charts_of_unit(session, known, shown, address, pictures)

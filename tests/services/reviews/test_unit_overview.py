@@ -12,7 +12,7 @@ from app.services.bench.definitions import NewRoom
 from app.services.bench.rooms import add_room
 from app.services.logs.trial_fields import NewTrial
 from app.services.results.update_derived import update_derived_results
-from app.services.reviews.unit_overview import unit_overview
+from app.services.reviews.unit_overview import trials_of_results, unit_overview
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.trials.trash import trash_unit
 from app.services.units.consumables import add_consumable, add_consumable_price
@@ -55,14 +55,17 @@ def test_the_newest_trials_are_listed_and_all_are_counted(session: Session, smal
     update_derived_results(session, runs, why="test")
     known = unit_overview(session, small_bench.unit_id, most_trials=2)
     assert [listed.trial.id for listed in known.trials] == [runs[2], runs[1]]
-    assert known.usable_trials == {small_bench.high_setting_id: tuple(runs)}
+    trials_of = trials_of_results(session, known)
+    assert trials_of == {small_bench.high_setting_id: tuple(runs)}
+    assert known.latest_usable == {small_bench.high_setting_id: runs[-1]}
     [there] = known.trials_in
     assert (there.room_id, there.trials) == (small_bench.room_id, 3)
     assert there.last == max(listed.trial.started_at for listed in known.trials)
     assert which_trials(known) == "The newest 2 of 3 trials"
     whole = unit_overview(session, small_bench.unit_id)
     assert which_trials(whole) == "All trials, newest first"
-    assert fact_sheet_table(known, read_chart_facts(session)) == fact_sheet_table(whole, read_chart_facts(session))
+    facts = read_chart_facts(session)
+    assert fact_sheet_table(known, trials_of, facts) == fact_sheet_table(whole, trials_of, facts)
 
 
 def test_results_rest_on_trials_of_their_own_room_and_aerosol(session: Session, small_bench: SmallBench):
@@ -73,8 +76,9 @@ def test_results_rest_on_trials_of_their_own_room_and_aerosol(session: Session, 
     elsewhere = add_runs(session, other, [3.0], setting=own)
     update_derived_results(session, [*smoke, *dust, *elsewhere], why="test")
     known = unit_overview(session, small_bench.unit_id)
-    assert known.usable_trials == {small_bench.high_setting_id: tuple(smoke)}
-    assert trials_text(known, small_bench.high_setting_id) == f"trials {smoke[0]} and {smoke[1]}"
+    trials_of = trials_of_results(session, known)
+    assert trials_of == {small_bench.high_setting_id: tuple(smoke)}
+    assert trials_text(trials_of[small_bench.high_setting_id]) == f"trials {smoke[0]} and {smoke[1]}"
     assert {one.room: one.trials for one in known.trials_in} == {"Room A": 3, "Room B": 1}
 
 

@@ -16,7 +16,7 @@ from app.services.costs.running_cost import running_cost_view
 from app.services.history.latest_data_date import POWER, PRICES, latest_data_date
 from app.services.ranking.extra_columns import extra_facts
 from app.services.ranking.table import rank_units
-from app.services.reviews.unit_overview import unit_overview
+from app.services.reviews.unit_overview import trials_of_results, unit_overview
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import EXTRA_COLUMNS, RankingChoices
 from app.web.forms.chart_choices import compare_choices, compared_setting_ids, cost_choices
@@ -45,7 +45,8 @@ def _fact_sheet(session: Session, form: TypedForm) -> ExportTable:
     if unit_id is None:
         raise InvalidValue("This table needs a unit; add ?unit= and its number to the URL.", field="unit")
     choices = RankingChoices(channel=form.text("channel"), room_id=form.whole_number("room_id", "The test room"))
-    return fact_sheet_table(unit_overview(session, unit_id, choices), read_chart_facts(session), **_flow(form))
+    known = unit_overview(session, unit_id, choices)
+    return fact_sheet_table(known, trials_of_results(session, known), read_chart_facts(session), **_flow(form))
 
 
 def _running_cost(session: Session, form: TypedForm) -> ExportTable:

@@ -152,7 +152,7 @@ def unit_page(known: UnitOverview, form: TypedForm, system: UnitSystem, more: Un
 
 def _curve_words(known: UnitOverview) -> str:
     """Which trials the curves are: the results of the table are from all trials, a curve is from one."""
-    latest = sorted(ids[-1] for ids in known.usable_trials.values())
+    latest = sorted(known.latest_usable.values())
     if not latest:
         return ""
     trials = f"{'trial' if len(latest) == 1 else 'trials'} {listed([str(one) for one in latest])}"
