@@ -40,10 +40,10 @@ def open_engine(url: str, *, answers_within_s: float | None = None) -> Engine:
         return _server_engine(url, answers_within_s)
     waits_s = COMMAND_WAITS_S if answers_within_s is None else min(answers_within_s, PAGE_WAITS_S)
     # A request may need a second connection while it holds one, so nobody may wait for a connection; the number of
-    # server threads limits how many there are, and the pool keeps one for each. Last in, first out, so that connections
-    # needed only at peak times do not fill their caches.
+    # server threads limits how many there are. Last in, first out, so that connections needed only at peak times do not
+    # fill their caches.
     engine = create_engine(
-        url, connect_args={"check_same_thread": False}, pool_size=12, max_overflow=-1, pool_use_lifo=True
+        url, connect_args={"check_same_thread": False}, pool_size=8, max_overflow=-1, pool_use_lifo=True
     )
 
     @event.listens_for(engine, "connect")

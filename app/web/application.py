@@ -6,7 +6,7 @@ from contextlib import asynccontextmanager
 from functools import partial
 from typing import TypedDict
 
-from anyio import CapacityLimiter, to_thread
+from anyio import CapacityLimiter, Lock, to_thread
 from fastapi import FastAPI
 from sqlalchemy import Engine
 from starlette.middleware.gzip import GZipMiddleware
@@ -27,18 +27,13 @@ from app.web.security.slow_clients import SlowClientsMiddleware
 from app.web.security.trusted_proxies import TrustedProxiesMiddleware
 from app.web.templating.page_context import program_version
 
-# How many writing requests are processed at once: while one writes, the next can read its log. The database allows one
-# writer at a time and does not queue waiting ones fairly.
-WRITERS_AT_ONCE = 2
-
 # How many packages are prepared at once. One takes a processor for seconds, on a large bench for minutes, and a page
 # waits for each of them.
 PACKAGES_AT_ONCE = 1
 
-# How many requests a process handles at once; the others wait in order of arrival. The interpreter runs one thread at a
-# time, so more of them only interrupt each other, and whoever is interrupted most waits longest. With a database server
-# each may use two connections, and four processes stay below PostgreSQL's default limit of one hundred.
-REQUESTS_AT_ONCE = 11
+# How many requests a process handles at once with a database server: each may use two connections, and four processes
+# stay below PostgreSQL's default limit of one hundred.
+THREADS_ON_A_SERVER = 11
 
 # How long a page waits for a statement or a lock of a database server before it says that the server is busy.
 STATEMENTS_WITHIN_S = 60.0
@@ -49,7 +44,7 @@ class State(TypedDict):
 
     engine: Engine
     settings: Settings
-    write_lock: CapacityLimiter
+    write_lock: Lock
     package_turn: CapacityLimiter
 
 
@@ -71,7 +66,8 @@ def make_app(settings: Settings, *, prepares_ranking: bool = False) -> FastAPI:
         except BaseException:
             engine.dispose()
             raise
-        to_thread.current_default_thread_limiter().total_tokens = REQUESTS_AT_ONCE
+        if engine.dialect.name != "sqlite":
+            to_thread.current_default_thread_limiter().total_tokens = THREADS_ON_A_SERVER
         if prepares_ranking:
             await to_thread.run_sync(_prepare, engine)
         try:
@@ -79,7 +75,7 @@ def make_app(settings: Settings, *, prepares_ranking: bool = False) -> FastAPI:
                 yield {
                     "engine": engine,
                     "settings": settings,
-                    "write_lock": CapacityLimiter(WRITERS_AT_ONCE),
+                    "write_lock": Lock(),
                     "package_turn": CapacityLimiter(PACKAGES_AT_ONCE),
                 }
         finally:

@@ -3,7 +3,8 @@
 python -m tests.studies.concurrency --seconds 20 --slow 20 --imported 20
 
 Prints throughput and the 95th percentile of the answer times as ratios to the same readers alone; at last with
-everything at once: writers, an import, and slow sockets that send a byte of a head or of a body now and then.
+everything at once: writers, an import, and slow sockets that send a byte of a head or of a body now and then. The last
+row is the same readers alone on the bench that has grown meanwhile.
 """
 
 import argparse
@@ -41,9 +42,10 @@ def run(seconds: float, readers: int = 32, writers: int = 8, imported: int = 20,
             with _slow_sockets(server, slow) as held:
                 crowded = Crowd(server, readers, writers, 5).stay(until=lambda: more.poll() is not None)
             _finish(more, imported)
+            grown = Crowd(server, readers, 0, 6).stay(seconds)
             assert min(held) > 0, "no slow socket was open"
             said = server.said()
-        for crowd in (idle, busy, beside, crowded):
+        for crowd in (idle, busy, beside, crowded, grown):
             none(crowd.reading.odd + crowd.writing.odd)
         none(faults_of(store))
         none(missing_trials(store, busy.trials | crowded.trials))
@@ -57,6 +59,7 @@ def run(seconds: float, readers: int = 32, writers: int = 8, imported: int = 20,
         (f"and {writers} writers", busy),
         (f"and an import of {imported} logs", beside),
         (f"and all of it, {slow} slow sockets", crowded),
+        (f"{readers} readers alone, grown bench", grown),
     ):
         rate, of_idle = len(crowd.reading.seconds) / crowd.took_s, len(idle.reading.seconds) / idle.took_s
         p95, p95_idle = crowd.reading.p95_s(), idle.reading.p95_s()

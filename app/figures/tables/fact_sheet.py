@@ -44,7 +44,7 @@ def fact_sheet_table(
 ) -> ExportTable:
     """Quantities without a value are omitted.
 
-    trials_of : setting id to all trials that its result rests on
+    trials_of : setting id to all trials behind its result
     """
     unit, lines = known.unit, known.lines
     rows = [

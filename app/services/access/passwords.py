@@ -19,7 +19,7 @@ OF_NOBODY = "$argon2id$v=19$m=65536,t=3,p=4$GYfoNi4ITyHUeqNhoRTiCA$1iulx3NA4lg8u
 # Each verification takes 64 MiB; more than two at once would only wait for the processor. Those that wait occupy a
 # thread each, so there may be only a few of them.
 _AT_ONCE = threading.BoundedSemaphore(2)
-_MOST_WAITING = 4
+_MOST_WAITING = 6
 _WAITING = threading.BoundedSemaphore(2 + _MOST_WAITING)
 
 

@@ -55,7 +55,7 @@ class UnitOverview:
     trials : the newest ones, newest first, including excluded ones
     notes : trial id to the notes of severity "care" and "unusable", of these trials
     trials_in : rooms with trials of the unit, by name
-    latest_usable : setting id to the last of the trials that its ranking line rests on
+    latest_usable : setting id to the last of the trials behind its ranking line
     """
 
     unit: UnitUnderTest
@@ -122,7 +122,7 @@ def unit_overview(
 
 
 def trials_of_results(session: Session, known: UnitOverview) -> dict[int, tuple[int, ...]]:
-    """Setting id to all trials that its ranking line rests on, oldest first."""
+    """Setting id to all trials behind its ranking line, oldest first."""
     settings, chosen = [setting.id for setting in known.unit.settings], known.lines.choices
     return usable_trials(session, settings, chosen.channel, chosen.room_id, chosen.aerosol)
 
