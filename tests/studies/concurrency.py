@@ -23,8 +23,12 @@ from tests.faults.killing.kills import filled_bench, none
 from tests.faults.real_process import Served, served, start_command
 from tests.faults.whole_store import ask, faults_of, lost_marks, missing_trials
 
+LIST = "list.manifest"
 
-def run(seconds: float, readers: int = 32, writers: int = 8, imported: int = 20, slow: int = 20) -> list[str]:
+
+def run(
+    seconds: float, readers: int = 32, writers: int = 8, imported: int = 20, slow: int = 20, units: int = 50
+) -> list[str]:
     """Lines of the table; an AssertionError where something was lost or refused."""
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place) / "bench"
@@ -33,11 +37,11 @@ def run(seconds: float, readers: int = 32, writers: int = 8, imported: int = 20,
             Crowd(server, 4, 2, 1).stay(6)  # what is loaded when used is loaded now
             idle = Crowd(server, readers, 0, 2).stay(seconds)
             busy = Crowd(server, readers, writers, 3).stay(seconds)
-            _write_logs(Path(place) / "logs", imported, 50_000)
+            _write_logs(Path(place) / "logs", imported, 50_000, units)
             command = _start_import(Path(place) / "logs", folder)
             beside = Crowd(server, readers, 0, 4).stay(until=lambda: command.poll() is not None)
             _finish(command, imported)
-            _write_logs(Path(place) / "more", imported, 60_000)
+            _write_logs(Path(place) / "more", imported, 60_000, units)
             more = _start_import(Path(place) / "more", folder)
             with _slow_sockets(server, slow) as held:
                 crowded = Crowd(server, readers, writers, 5).stay(until=lambda: more.poll() is not None)
@@ -70,16 +74,20 @@ def run(seconds: float, readers: int = 32, writers: int = 8, imported: int = 20,
     return lines
 
 
-def _write_logs(folder: Path, number: int, first_seed: int) -> None:
+def _write_logs(folder: Path, number: int, first_seed: int, units: int) -> None:
+    """Logs of 0.4 MB and a list of them, which gives them to so many units in turn."""
     folder.mkdir()
+    lines = ["file,maker,model,setting,room,kind_of_cleaning"]
     for seed in range(number):
         log = decay_log(4.0, minutes=165, interval_s=1.0, seed=first_seed + seed)
         (folder / f"{seed:03}.csv").write_bytes(log)
+        lines.append(f"{seed:03}.csv,Maker,Model {1 + seed % units},high,Room A,mechanical filter")
+    (folder / LIST).write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
 def _start_import(logs: Path, folder: Path) -> Popen[str]:
-    about = ["--maker", "Maker", "--model", "Model 1", "--setting", "high", "--room", "Room A"]
-    return start_command("import", str(logs), *about, "--data", str(folder))
+    listed = ["--manifest", str(logs / LIST), "--add-missing"]
+    return start_command("import", str(logs), *listed, "--data", str(folder))
 
 
 def _finish(command: Popen[str], imported: int) -> None:
@@ -131,10 +139,11 @@ if __name__ == "__main__":
     arguments.add_argument("--readers", type=int, default=32)
     arguments.add_argument("--imported", type=int, default=20, help="logs of 0.4 MB that are imported")
     arguments.add_argument("--slow", type=int, default=20, help="slow sockets")
+    arguments.add_argument("--units", type=int, default=50, help="units that the imported logs are of")
     told = arguments.parse_args()
     print(
         f"python -m tests.studies.concurrency --seconds {told.seconds:g} --readers {told.readers} "
-        f"--imported {told.imported} --slow {told.slow}\n"
+        f"--imported {told.imported} --slow {told.slow} --units {told.units}\n"
     )
-    print("\n".join(run(told.seconds, told.readers, imported=told.imported, slow=told.slow)))
+    print("\n".join(run(told.seconds, told.readers, imported=told.imported, slow=told.slow, units=told.units)))
     print("\nNo trial, mark or price that was acknowledged was lost, and no answer was an error.")
