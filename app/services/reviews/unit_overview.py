@@ -75,7 +75,7 @@ class UnitOverview:
     latest_usable: dict[int, int]
 
     @property
-    def trials_in_all(self) -> int:
+    def number_of_trials(self) -> int:
         return sum(room.trials for room in self.trials_in)
 
 

@@ -32,7 +32,7 @@ class UnitTrialLine:
 
 def which_trials(known: UnitOverview) -> str:
     """The trials that are listed, and how many there are."""
-    there, listed_here = known.trials_in_all, len(known.trials)
+    there, listed_here = known.number_of_trials, len(known.trials)
     if listed_here == there:
         return "All trials, newest first"
     return f"The newest {listed_here} of {rounded_text(there, 0)} trials"

@@ -143,8 +143,8 @@ def unit_page(known: UnitOverview, form: TypedForm, system: UnitSystem, more: Un
         trials_text=trials_text(known),
         which_trials=which_trials(known),
         older_trials=(
-            f"All {rounded_text(known.trials_in_all, 0)} trials of this unit"
-            if len(known.trials) < known.trials_in_all
+            f"All {rounded_text(known.number_of_trials, 0)} trials of this unit"
+            if len(known.trials) < known.number_of_trials
             else ""
         ),
     )
