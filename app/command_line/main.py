@@ -49,9 +49,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
         sys.stdout.reconfigure(errors="backslashreplace")
     parser = _parser(_named(arguments))
     parsed = parser.parse_args(arguments)
-    if (
-        arguments is None and parsed.command in _GIVE_WAY and hasattr(os, "nice")
-    ):  # a process of its own, not on Windows
+    # only as a process of its own; Windows has no such priority
+    if arguments is None and parsed.command in _GIVE_WAY and hasattr(os, "nice"):
         os.nice(_NICER_BY)
     try:
         return int(parsed.run(parsed))

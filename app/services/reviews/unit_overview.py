@@ -97,7 +97,6 @@ def unit_overview(
     lines = lines_of_unit(current_snapshot(session), unit_id, choices)
     of_unit, chosen = TrialFilter(unit_under_test_id=unit_id), lines.choices
     trials = list_trials(session, of_unit, chosen.channel, most_trials).rows
-    settings = [setting.id for setting in unit.settings]
     measured = measured_unit(session, unit_id)
     return UnitOverview(
         unit=unit,
@@ -117,14 +116,18 @@ def unit_overview(
         trials=trials,
         notes=_notes(session, trials),
         trials_in=_trials_in(session, of_unit),
-        latest_usable=latest_usable_trials(session, settings, chosen.channel, chosen.room_id, chosen.aerosol),
+        latest_usable=latest_usable_trials(session, *_behind_lines(unit, chosen)),
     )
 
 
 def trials_of_results(session: Session, known: UnitOverview) -> dict[int, tuple[int, ...]]:
     """Setting id to all trials behind its ranking line, oldest first."""
-    settings, chosen = [setting.id for setting in known.unit.settings], known.lines.choices
-    return usable_trials(session, settings, chosen.channel, chosen.room_id, chosen.aerosol)
+    return usable_trials(session, *_behind_lines(known.unit, known.lines.choices))
+
+
+def _behind_lines(unit: UnitUnderTest, chosen: RankingChoices) -> tuple[list[int], str, int | None, str]:
+    """Settings, channel, room and aerosol of the trials behind a unit's ranking lines."""
+    return [setting.id for setting in unit.settings], chosen.channel, chosen.room_id, chosen.aerosol
 
 
 def _trials_in(session: Session, of_unit: TrialFilter) -> tuple[TrialsInRoom, ...]:

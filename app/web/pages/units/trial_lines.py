@@ -42,8 +42,10 @@ def trials_text(known: UnitOverview) -> str:
     """Summary of the list of trials, and the rooms that are not part of the numbers above."""
     words = f"{which_trials(known)}; values with standard uncertainty."
     here = known.lines.room
-    others = [one.room for one in known.trials_in if here is not None and one.room_id != here.id]
-    if here is None or not others or len(others) == len(known.trials_in):
+    if here is None:
+        return words
+    others = [one.room for one in known.trials_in if one.room_id != here.id]
+    if not others or len(others) == len(known.trials_in):
         return words
     return f"{words} The results above use only trials in {here.name}, not those in {listed(others)}."
 
