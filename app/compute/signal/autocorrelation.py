@@ -157,31 +157,41 @@ class NoiseRows:
     neighbours: Floats
     spacing: Floats
 
+    def some(self, places: list[int]) -> "NoiseRows":
+        """Some of the settings."""
+        kept = self.correlated[places], self.independent[places], self.autocorrelations[places]
+        return NoiseRows(*kept, self.neighbours[places], self.spacing)
+
+    def model(self, place: int) -> NoiseModel:
+        """One of the settings, as noise whose correlation is of a first-order series."""
+        return NoiseModel(np.sqrt(self.correlated[place]), np.sqrt(self.independent[place]), self.spacing)
+
     def products(self, columns: Floats) -> tuple[Floats, Floats]:
         """columnsᵀ Ω⁻¹ columns and log det Ω of each row, with all rows as one long system."""
         rows, count = self.correlated.shape
         kept = np.maximum(self.autocorrelations, 1e-9)[:, None]
-        phi, lead = np.exp(np.log(kept) * self.spacing), self.neighbours[:, None] / kept
+        phi, over = np.exp(np.log(kept) * self.spacing), self.neighbours[:, None] / kept - 1.0
         inverse = 1.0 / self.correlated
         alone = self.independent * inverse
         diagonal = 1.0 + alone
-        diagonal[:, 1:] += phi * phi * (1.0 - 2.0 * lead + alone[:, :-1])
+        diagonal[:, 1:] += phi * phi * (alone[:, :-1] - (1.0 + 2.0 * over))
         beside = np.zeros((rows, count))
-        beside[:, :-1] = phi * (lead - 1.0 - alone[:, :-1])
+        beside[:, :-1] = phi * (over - alone[:, :-1])
         factor, off, _ = dpttrf(diagonal.ravel(), beside.ravel()[:-1])
         # with W = L D Lᵀ a product is zᵀz of z = D^(-1/2) L⁻¹ B S⁻¹ x, so half of the solving is enough
         root = np.sqrt(factor)
         weight = np.sqrt(inverse)
         before = np.zeros((rows, count))
         before[:, 1:] = phi * weight[:, :-1]
-        repeated = np.concatenate([columns.T] * rows, axis=1)
-        over = repeated * (weight.ravel() / root)
+        repeated = np.empty((columns.shape[1], rows * count))
+        repeated.reshape(-1, rows, count)[:] = columns.T[:, None, :]
+        scaled = repeated * (weight.ravel() / root)
         earlier = repeated[:, :-1]
         earlier *= before.ravel()[1:] / root[1:]
-        over[:, 1:] -= earlier
-        bands = np.ones((2, root.size), order="F")
+        scaled[:, 1:] -= earlier
+        bands = np.empty((2, root.size), order="F")  # the first, of ones, is not read
         bands[1, :-1] = off * root[:-1] / root[1:]
-        solved, _ = dtbtrs(bands, over.T, uplo="L", diag="U", overwrite_b=1)
+        solved, _ = dtbtrs(bands, scaled.T, uplo="L", diag="U", overwrite_b=1)
         apart = solved.T.reshape(-1, rows, count)
         sums: Floats = apart.transpose(1, 0, 2) @ apart.transpose(1, 2, 0)
         return sums, np.log(self.correlated * factor.reshape(rows, count)).sum(axis=1)

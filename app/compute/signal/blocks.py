@@ -40,11 +40,11 @@ def block_means(time_h: Floats, levels: Floats, interval_h: float, step: float, 
     if per_block == 1:
         spacing = np.maximum(np.diff(time_h) / interval_h, 1.0) if interval_h > 0 else np.ones(time_h.size - 1)
         return Blocks(time_h, levels, np.ones(time_h.size), spacing, np.full(time_h.size, rounded))
-    steps = (time_h - time_h[0]) / interval_h + 0.5
-    last = int(steps[-1]) // per_block
-    firsts = steps.searchsorted(per_block * np.arange(last + 2))  # of each block; of an empty one that of the next
-    count = np.diff(firsts)
-    number = np.flatnonzero(count)
+    last = int(span / interval_h + 0.5) // per_block
+    begins = time_h[0] + (per_block * np.arange(last + 2) - 0.5) * interval_h
+    firsts = time_h.searchsorted(begins)  # of each block; of an empty one that of the next
+    count = firsts[1:] - firsts[:-1]
+    number = count.nonzero()[0]
     starts, count = firsts[number], count[number].astype(float)
     time = np.add.reduceat(time_h, starts) / count
     level = np.add.reduceat(levels, starts) / count
@@ -52,4 +52,4 @@ def block_means(time_h: Floats, levels: Floats, interval_h: float, step: float, 
     if step > 0:
         scatter = np.maximum(np.add.reduceat(levels**2, starts) / count - level**2 - rounded**2, 0.0)
         rounding = rounded * np.sqrt(np.exp(-4 * math.pi**2 * scatter / step**2) + 1 / count)
-    return Blocks(time, level, count / per_block, np.diff(number).astype(float), rounding, per_block)
+    return Blocks(time, level, count / per_block, (number[1:] - number[:-1]).astype(float), rounding, per_block)

@@ -18,10 +18,9 @@ from app.compute.signal.autocorrelation import Whitener, whitener
 from app.compute.signal.blocks import Blocks
 from app.compute.signal.exponential import exponential
 from app.compute.signal.fitting import scaled_inverse
-from app.compute.signal.logger_noise import GENERIC, LoggerNoise, evidence_of
+from app.compute.signal.logger_noise import GENERIC, LoggerNoise
 from app.compute.signal.noise import Floats, NoiseModel, evenly_spaced
 from app.compute.signal.noise_settings import (
-    MIXTURES,
     BlockNoise,
     Mixture,
     NoiseSettings,
@@ -29,11 +28,11 @@ from app.compute.signal.noise_settings import (
     noise_settings,
 )
 from app.compute.signal.rate_table import (
-    NODES_OF_SEARCH,
     BackgroundBounds,
-    is_narrow,
     log_probability,
+    nodes_needed,
     rate_sums,
+    weights_over_range,
 )
 
 RISING = -np.geomspace(3.0, 0.01, 8)  # over the length of the window
@@ -68,7 +67,7 @@ class ExponentialFit:
     at_least : 2.5 % point of the rate's own probability, which may be asymmetric
     residuals : of the blocks, over their expected standard deviation
     spread : root mean square of those residuals
-    evidence : log likelihood of each kind of noise, over that of the likeliest
+    likelihood : log likelihood of each kind of noise
     inverse : of the covariance of the noise
     """
 
@@ -84,7 +83,7 @@ class ExponentialFit:
     noise: NoiseModel
     residuals: Floats
     start: QuickFit
-    evidence: tuple[float, ...]
+    likelihood: Floats
     inverse: Whitener
 
 
@@ -108,20 +107,19 @@ def quick_fit(blocks: Blocks, bounds: BackgroundBounds, before: QuickFit | None 
     sigma = np.maximum(np.abs(level if before is None else before.level(time)), 0.05 * top)
     weight = blocks.share / (sigma**2 + blocks.rounding**2)
     both = np.array([weight, weight * level])
-    s1, sy = float(weight.sum()), float(weight @ level)
+    s1, sy = both.sum(axis=1).tolist()
+    earlier = -time[:, None]
     rates = coarse_rates(time) if before is None or before.rate <= 0 else before.rate * NEAR
     for turn in range(5):
-        decayed = np.exp(-time[:, None] * rates)
+        decayed = np.exp(earlier * rates)
         s2, sdy = both @ decayed
         sdd = weight @ (decayed * decayed)
         det = np.maximum(s1 * sdd - s2 * s2, 1e-12 * s1 * sdd)
         background = np.minimum(np.maximum((sdd * sy - s2 * sdy) / det, bounds.low), bounds.high)
-        amplitude = (sdy - s2 * background) / sdd
-        left = level[:, None] - background
-        decayed *= amplitude
-        left -= decayed
-        left *= left
-        loss = weight @ left
+        above = sdy - s2 * background
+        amplitude = above / sdd
+        # the sum of weighted squares of residuals, without the part that all rates share
+        loss = background * (s1 * background - 2 * sy) - amplitude * above
         best = int(loss.argmin())
         if turn < 3:
             low, high = rates[max(best - 1, 0)], rates[min(best + 1, rates.size - 1)]
@@ -150,14 +148,12 @@ def fit_exponential(
     noise = noise_of_blocks(blocks, start.level(time))
     settings = noise_settings(blocks)
     rates, table = _table(time, level, noise, bounds, start.rate, settings)
-    highest = table.max(axis=1, keepdims=True)
-    density = np.exp(table - highest)
-    total = density.sum(axis=1, keepdims=True)
-    likelihood = settings.of_kinds((highest + np.log(total))[:, 0])
-    of_kinds = of_logger.probability * np.exp(likelihood - likelihood.max())
-    weight = density / total * settings.of_rows(of_kinds)[:, None]
-    rate, half_95, half_68, at_least = _middle_and_widths(rates, weight.sum(axis=0))
-    by_setting = weight.sum(axis=1)
+    highest = table.max(axis=1)
+    density = np.exp(table - highest[:, None])
+    total = density.sum(axis=1)
+    likelihood = settings.of_kinds(highest + np.log(total))
+    by_setting = settings.of_rows(of_logger.probability * np.exp(likelihood - likelihood.max()))
+    rate, half_95, half_68, at_least = _middle_and_widths(rates, (by_setting / total) @ density)
     autocorrelation, neighbours, mixture = _likeliest(by_setting, settings)
     model = noise.model(mixture, neighbours)
     dof = _degrees_of_freedom(half_95 / half_68 if half_68 > 0 else 1.96)
@@ -181,7 +177,7 @@ def fit_exponential(
         noise=model,
         residuals=residuals,
         start=start,
-        evidence=evidence_of(likelihood),
+        likelihood=likelihood,
         inverse=inverse,
     )
 
@@ -190,23 +186,34 @@ def linear_part(
     time: Floats, level: Floats, inverse: Whitener, bounds: BackgroundBounds, rate: float
 ) -> tuple[float, float, Floats]:
     """Background, amplitude, and covariance of (background, amplitude, rate) by generalised least squares."""
+    background, amplitude, information = _information(time, level, inverse, bounds, rate)
+    return background, amplitude, scaled_inverse(information)
+
+
+def _information(
+    time: Floats, level: Floats, inverse: Whitener, bounds: BackgroundBounds, rate: float
+) -> tuple[float, float, Floats]:
+    """The same with the inverse of the covariance."""
     decayed = exponential(rate, time)
-    columns = np.array([np.ones(time.size), decayed, time * decayed]).T
-    solved = inverse.times(columns)
-    normal, right = columns.T @ solved, solved.T @ level
+    columns = np.empty((3, time.size))
+    columns[0], columns[1], columns[2] = 1.0, decayed, time * decayed
+    solved = inverse.times(columns.T)
+    normal = columns @ solved
+    (one_one, one_decayed, _), (_, decayed_decayed, _), _ = normal.tolist()
+    one_level, decayed_level, _ = (solved.T @ level).tolist()
     given = bounds.given is not None
     known = bounds.given_uncertainty if given else max(bounds.high - bounds.low, 1e-300) / math.sqrt(12)
     held = 1.0 / max(known, 1e-9 * max(abs(bounds.high), 1e-9)) ** 2
-    a11 = normal[0, 0] + (held if given else 0.0)
-    b1 = right[0] + (held * bounds.given if bounds.given is not None else 0.0)
-    det = a11 * normal[1, 1] - normal[0, 1] ** 2
-    background = (normal[1, 1] * b1 - normal[0, 1] * right[1]) / det if det > 0 else bounds.low
-    background = min(max(float(background), bounds.low), bounds.high)
-    amplitude = float((right[1] - normal[0, 1] * background) / normal[1, 1])
+    a11 = one_one + (held if given else 0.0)
+    b1 = one_level + (held * bounds.given if bounds.given is not None else 0.0)
+    det = a11 * decayed_decayed - one_decayed**2
+    background = (decayed_decayed * b1 - one_decayed * decayed_level) / det if det > 0 else bounds.low
+    background = min(max(background, bounds.low), bounds.high)
+    amplitude = (decayed_level - one_decayed * background) / decayed_decayed
     turn = np.array([1.0, 1.0, -amplitude if amplitude != 0 else 1e-12])
-    matrix = normal * (turn[:, None] * turn)
-    matrix[0, 0] += held
-    return background, amplitude, scaled_inverse(matrix)
+    information = normal * (turn[:, None] * turn)
+    information[0, 0] += held
+    return background, amplitude, information
 
 
 def _table(
@@ -216,19 +223,20 @@ def _table(
     last = settings.autocorrelations.size - 1
     ends = [round(place * last) for place in FEW]
     middle = round(MIDDLE * last)
-    model = noise.model(MIXTURES[0], float(settings.neighbours[0, middle]))
-    rates = _nearby_rates(time, level, model, bounds, rate, float(settings.autocorrelations[middle]))
+    rows = settings.noise_rows(noise)
+    rates = _nearby_rates(time, level, rows.model(middle), bounds, rate, float(settings.autocorrelations[middle]))
     whole = None
-    if is_narrow(rates, float(time[-1])):
+    if nodes_needed(rates, float(time[-1])) is not None:
         # the table is a part of this range in nearly all trials, so the same sums give both
-        whole = rate_sums(rates, time, level, noise, bounds, settings, nodes=NODES_OF_SEARCH)
+        whole = rate_sums(rates, time, level, noise, bounds, rows, settings.block_s)
     for turn in range(5):
         if whole is not None and turn == 0:
             of_few = whole.of_rows([0, *(2 + end for end in ends)])
         else:
-            of_few = rate_sums(rates, time, level, noise, bounds, settings.single_memories(ends), few=True)
-        marginal = log_probability(rates, of_few, bounds).max(axis=0)
-        held = np.flatnonzero(marginal > marginal.max() - DROP)
+            of_few = rate_sums(rates, time, level, noise, bounds, rows.some(ends), None)
+        weights = weights_over_range(of_few.rates.size, rates.size) if turn == 0 and whole is not None else None
+        marginal = log_probability(rates, of_few, bounds, weights).max(axis=0)
+        held = (marginal > marginal.max() - DROP).nonzero()[0]
         ends_outside = turn == 0 and (held[0] == 0 or held[-1] == rates.size - 1)
         if ends_outside:
             whole = None
@@ -239,14 +247,14 @@ def _table(
         if held.size >= FEWEST_HELD:
             break
     if whole is None:
-        whole = rate_sums(rates, time, level, noise, bounds, settings)
+        whole = rate_sums(rates, time, level, noise, bounds, rows, settings.block_s)
     return rates, log_probability(rates, whole, bounds)
 
 
 def _likeliest(weight: Floats, settings: NoiseSettings) -> tuple[float, float, Mixture]:
     """The likeliest mixture of a single memory, and under it the mean autocorrelation and correlation of neighbours."""
     table = weight[2:].reshape(len(settings.mixtures), -1)
-    best = int(np.argmax(table.sum(axis=1)))
+    best = int(table.sum(axis=1).argmax())
     share = table[best] / (float(weight[0] + table[best].sum()) + 1e-300)
     return float(share @ settings.autocorrelations), float(share @ settings.neighbours[best]), settings.mixtures[best]
 
@@ -255,8 +263,13 @@ def _nearby_rates(
     time: Floats, level: Floats, noise: NoiseModel, bounds: BackgroundBounds, rate: float, autocorrelation: float
 ) -> Floats:
     """A first grid around the best rate, wide enough for a well-determined rate."""
-    _, amplitude, covariance = linear_part(time, level, whitener(noise, autocorrelation), bounds, rate)
-    width = 12 * math.sqrt(max(float(covariance[2, 2]), 0.0)) if amplitude > 0 else 0.0
+    _, amplitude, information = _information(time, level, whitener(noise, autocorrelation), bounds, rate)
+    width = 0.0
+    if amplitude > 0:
+        # of the rate, what is left when the other two are free
+        (a, b, c), (_, d, e), (_, _, own) = information.tolist()
+        left = own - (d * c * c - 2 * b * c * e + a * e * e) / max(a * d - b * b, 1e-13 * a * d)
+        width = 12 / math.sqrt(max(left, 1e-13 * own))
     width = min(max(width, 1e-4 * abs(rate)), 0.9 * max(abs(rate), 1e-3))
     return evenly_spaced(rate - width, rate + width, GRID_POINTS)
 
@@ -268,17 +281,17 @@ def _middle_and_widths(rates: Floats, probability: Floats) -> tuple[float, float
     mass = np.zeros(fine.size)
     (0.5 * (dense[1:] + dense[:-1])).cumsum(out=mass[1:])
     mass /= mass[-1]
-    middle = float(np.interp(0.5, mass, fine))
+    middle, at_least = np.interp((0.5, 0.025), mass, fine).tolist()
     widths = evenly_spaced(0.0, max(middle - float(rates[0]), float(rates[-1]) - middle), 300)
     held = np.interp(middle + widths, fine, mass) - np.interp(middle - widths, fine, mass)
-    half_95, half_68 = (float(np.interp(share, held, widths)) for share in (0.95, 0.6826895))
-    return middle, half_95, half_68, float(np.interp(0.025, mass, fine))
+    half_95, half_68 = np.interp((0.95, 0.6826895), held, widths).tolist()
+    return middle, half_95, half_68, at_least
 
 
-_DOF_TABLE = np.concatenate([np.linspace(1.0, 10.0, 37), np.geomspace(11.0, 3000.0, 40)])
+_DOF_TABLE = np.concatenate([np.linspace(1.0, 10.0, 37), np.geomspace(11.0, 3000.0, 40)])[::-1].copy()
 _RATIO_TABLE = stdtrit(_DOF_TABLE, 0.975) / stdtrit(_DOF_TABLE, 0.5 + 0.6826895 / 2)
 
 
 def _degrees_of_freedom(ratio: float) -> float:
     """Degrees of freedom of the Student t with this ratio of 95 % and 68.27 % half-widths."""
-    return float(np.interp(ratio, _RATIO_TABLE[::-1], _DOF_TABLE[::-1]))
+    return float(np.interp(ratio, _RATIO_TABLE, _DOF_TABLE))

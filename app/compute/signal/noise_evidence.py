@@ -3,7 +3,7 @@
 from app.compute.signal.blocks import Blocks
 from app.compute.signal.events import RateEvent, find_event
 from app.compute.signal.exponential_fit import ExponentialFit, fit_exponential
-from app.compute.signal.logger_noise import GENERIC, LoggerNoise
+from app.compute.signal.logger_noise import GENERIC, LoggerNoise, evidence_of
 from app.compute.signal.rate_table import BackgroundBounds
 
 # A trial says something of its logger's noise from so many blocks on, and if its rate is known to this share; both:
@@ -24,4 +24,4 @@ def noise_evidence(
         fitted = fit_exponential(blocks, bounds, fitted.start)
         event = find_event(blocks, fitted, bounds)
     is_decay = fitted.amplitude > 0 and fitted.uncertainty < LARGEST_UNCERTAINTY * fitted.rate
-    return fitted.evidence if is_decay and event is None and blocks.time_h.size >= FEWEST_BLOCKS else ()
+    return evidence_of(fitted.likelihood) if is_decay and event is None and blocks.time_h.size >= FEWEST_BLOCKS else ()

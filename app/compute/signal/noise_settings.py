@@ -16,6 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from app.compute.signal.autocorrelation import NoiseRows
 from app.compute.signal.blocks import Blocks
 from app.compute.signal.noise import Floats, NoiseModel
 
@@ -42,7 +43,7 @@ class Mixture(NamedTuple):
 
 
 MIXTURES = (Mixture(0.0, True), Mixture(0.0, False), Mixture(0.3, False), Mixture(0.0, True, momentary=True))
-_EACH_MEMORY = np.arange(MEMORIES_S.size)
+AVERAGED_MIXTURES = tuple(one for one in MIXTURES if not one.momentary)
 KINDS = 2 + len(MIXTURES) * MEMORIES_S.size  # without memory, flicker, and each memory of each mixture in turn
 
 
@@ -97,11 +98,11 @@ def noise_of_blocks(blocks: Blocks, curve: Floats) -> BlockNoise:
     floors = FLOORS[:, None] * top
     share = np.maximum(blocks.share, 0.25)
     shape = (curve[None, :] ** 2 + floors**2) / share
-    between, rounding_between = 0.5 * (shape[:, 1:] + shape[:, :-1]), 0.5 * (rounding[1:] + rounding[:-1])
-    changes = 0.5 * (left[1:] - left[:-1]) ** 2
-    scale = np.maximum(((changes - rounding_between) / between).sum(axis=1) / changes.size, 1e-12)[:, None]
-    variance = scale * between + rounding_between
-    best = int((-np.log(variance).sum(axis=1) - (changes / variance).sum(axis=1)).argmax())
+    of_both, rounding_of_both = shape[:, 1:] + shape[:, :-1], rounding[1:] + rounding[:-1]
+    changes = (left[1:] - left[:-1]) ** 2
+    scale = np.maximum(((changes - rounding_of_both) / of_both).sum(axis=1) / changes.size, 1e-12)[:, None]
+    variance = scale * of_both + rounding_of_both
+    best = int((np.log(variance) + changes / variance).sum(axis=1).argmin())
     root = np.sqrt(float(scale[best, 0]) / share)
     least = NOISE_FLOOR * top
     return BlockNoise(
@@ -129,10 +130,15 @@ class NoiseSettings:
     def rows(self) -> int:
         return 2 + len(self.mixtures) * self.autocorrelations.size
 
-    def single_memories(self, places: list[int]) -> "NoiseSettings":
-        """Some of the memories, with the first mixture alone."""
-        of_first = self.neighbours[:1, places]
-        return NoiseSettings(self.autocorrelations[places], of_first, MIXTURES[:1], self.block_s, self.row_of_kind[:0])
+    def noise_rows(self, noise: BlockNoise) -> NoiseRows:
+        """The noise under each memory of each mixture in turn."""
+        correlated, independent = noise.variances(self.mixtures, self.neighbours)
+        autocorrelations = np.concatenate([self.autocorrelations] * len(self.mixtures))
+        rows = (autocorrelations.size, -1)
+        return NoiseRows(
+            correlated.reshape(rows), independent.reshape(rows), autocorrelations, self.neighbours.ravel(),
+            noise.spacing,
+        )  # fmt: skip
 
     def of_kinds(self, of_rows: Floats) -> Floats:
         """Log likelihood of each kind of noise, from that of each row."""
@@ -171,28 +177,34 @@ def noise_settings(blocks: Blocks) -> NoiseSettings:
     block_s = window_s / float(blocks.spacing.sum())
     longest = min(max(LONGEST_MEMORY_S, LONGEST_OF_LONG_WINDOWS * window_s), window_s)
     each, averaged = correlations_of_blocks(MEMORIES_S, block_s)
-    held = np.flatnonzero((averaged >= WHITE_BELOW) & (longest >= MEMORIES_S))
-    if held.size == 0:
-        held = np.array([max(int(np.searchsorted(MEMORIES_S, longest)) - 1, 0)])
-    of_moments = averaged
-    if blocks.per_block <= MOST_MOMENTS:
+    white = int(averaged.searchsorted(WHITE_BELOW))  # both rise with the memory
+    held = slice(white, int(MEMORIES_S.searchsorted(longest, side="right")))
+    if held.start >= held.stop:
+        only = max(int(MEMORIES_S.searchsorted(longest)) - 1, 0)
+        held = slice(only, only + 1)
+    mixtures = MIXTURES if blocks.per_block <= MOST_MOMENTS else AVERAGED_MIXTURES
+    neighbours = np.array([averaged[held]] * len(mixtures))
+    if mixtures is MIXTURES:
         of_moments = correlations_of_blocks(MEMORIES_S, block_s, blocks.per_block)[1]
-    mixtures = tuple(one for one in MIXTURES if blocks.per_block <= MOST_MOMENTS or not one.momentary)
-    place = held.searchsorted(_EACH_MEMORY, side="right") - 1
-    first = _rows_of_mixtures(mixtures)
-    rows = np.where(averaged < WHITE_BELOW, 0, 2 + first[:, None] * held.size + np.maximum(place, 0))
-    neighbours = np.array([(of_moments if one.momentary else averaged)[held] for one in mixtures])
-    return NoiseSettings(each[held], neighbours, mixtures, block_s, np.concatenate([[0, 1], rows.ravel()]))
+        neighbours[[one.momentary for one in MIXTURES]] = of_moments[held]
+    row_of_kind = _row_of_kind(white, held.start, held.stop, mixtures)
+    return NoiseSettings(each[held], neighbours, mixtures, block_s, row_of_kind)
 
 
 @cache
-def _rows_of_mixtures(considered: tuple[Mixture, ...]) -> NDArray[np.int64]:
-    """Place of each mixture among those considered; where a momentary one is not, that of the averaged one."""
-    return np.array([considered.index(one if one in considered else one._replace(momentary=False)) for one in MIXTURES])
+def _row_of_kind(white: int, first: int, stop: int, considered: tuple[Mixture, ...]) -> NDArray[np.int64]:
+    """Rows of all kinds where the memories from `first` to before `stop` have rows, and the `white` shortest that of no
+    memory. A momentary mixture that is not considered has the rows of the averaged one."""
+    mixture = [considered.index(one if one in considered else one._replace(momentary=False)) for one in MIXTURES]
+    memory = np.clip(np.arange(MEMORIES_S.size), first, stop - 1) - first
+    rows = 2 + np.array(mixture)[:, None] * (stop - first) + memory
+    rows[:, :white] = 0
+    return np.concatenate([[0, 1], rows.ravel()])
 
 
 def flicker_covariance(noise: BlockNoise, block_s: float) -> Floats:
-    """Covariance of the blocks with equal parts of all memories in the proportional noise; the rest independent.
+    """Covariance of the blocks with equal parts of all memories in the proportional noise; the rest independent. Each
+    value over its proportional standard deviation.
 
     The memories go on, by the same factor, to four times the length of the run. As with one memory, the noise is
     larger than its changes show.
@@ -202,22 +214,19 @@ def flicker_covariance(noise: BlockNoise, block_s: float) -> Floats:
     octaves = max(math.ceil(math.log2(max(FLICKER_SPANS * place[-1] * block_s / MEMORIES_S[0], 2.0))), 2)
     memories_s = MEMORIES_S[0] * 2.0 ** np.arange(octaves)
     x = np.minimum(block_s / memories_s, 1e6)
-    own = 2 * (x + np.expm1(-x)) / x**2  # variance of means over a block
-    _, neighbours = correlations_of_blocks(memories_s, block_s)
-    beside = own * neighbours
-    count, own_all = place.size, own.sum()
+    lost = -np.expm1(-x)
+    beside = (lost / x) ** 2  # covariance of neighbouring means over a block, as in `correlations_of_blocks`
+    count, own_all = place.size, float((2 * (x - lost) / x**2).sum())
+    scale = 1.0 / (own_all - float(beside.sum()))
     if bool((noise.spacing == noise.spacing[0]).all()):
         of_distance = beside @ np.exp(-x[:, None] * (place[1:] - 1))
-        both_ways = np.concatenate([of_distance[::-1], [own_all], of_distance])
-        # a row for each block, each the one before moved by one: a view, no copy
-        terms = np.ndarray((count, count), float, both_ways, 8 * (count - 1), (-8, 8))
+        both_ways = scale * np.concatenate([of_distance[::-1], [own_all], of_distance])
+        # a row for each block, each the one before moved by one
+        covariance = np.ndarray((count, count), float, both_ways, 8 * (count - 1), (-8, 8)).copy()
     else:
         between = np.maximum(np.abs(place[:, None] - place) - 1, 0.0)
-        terms = np.einsum("m,mij->ij", beside, np.exp(-x[:, None, None] * between))
-        terms[np.diag_indices_from(terms)] = own_all
-    scale = 1.0 / float(own_all - beside.sum())
-    covariance: Floats = terms * noise.proportional
-    covariance *= (scale * noise.proportional)[:, None]
+        covariance = np.einsum("m,mij->ij", scale * beside, np.exp(-x[:, None, None] * between))
+        covariance[np.diag_indices_from(covariance)] = scale * own_all
     diagonal = covariance.ravel()[:: count + 1]
-    diagonal += noise.floor**2 + noise.rounding**2 + 1e-12 * diagonal.max()
+    diagonal += (noise.floor**2 + noise.rounding**2) / noise.proportional**2 + 1e-12 * diagonal[0]
     return covariance

@@ -9,7 +9,6 @@ by what is known of it.
 import math
 from dataclasses import dataclass
 from functools import cache
-from typing import NamedTuple
 
 import numpy as np
 from scipy.linalg.lapack import dpotrf, dtrtrs
@@ -17,7 +16,7 @@ from scipy.special import ndtr
 
 from app.compute.signal.autocorrelation import NoiseRows
 from app.compute.signal.noise import Floats
-from app.compute.signal.noise_settings import BlockNoise, NoiseSettings, flicker_covariance
+from app.compute.signal.noise_settings import BlockNoise, flicker_covariance
 
 # Shares of the largest autocorrelation that is considered.
 AUTOCORRELATION_SHARES = np.array([0.0, 0.33, 0.55, 0.7, 0.82, 0.9, 0.96, 1.0])
@@ -26,18 +25,19 @@ AUTOCORRELATION_SHARES = np.array([0.0, 0.33, 0.55, 0.7, 0.82, 0.9, 0.96, 1.0])
 # rate possible.
 LONGEST_SHARE, LONGEST_VALUES = 0.4, 50.0
 LONGEST_SHARE_FEW, FEW_VALUES = 0.25, 15
-NODES = 6  # Chebyshev nodes that represent all rates of a narrow table
-NARROW = 1.2  # widest table, in rate times time, for which they suffice (error below 1e-5)
-# For a table that is part of the range of its nodes, at most half of it: no larger an error.
-NODES_OF_SEARCH = 8
+# Chebyshev nodes that represent all rates of a narrow range, and the widest range, in rate times time, for which so
+# many suffice: the error of a log probability that counts stays below 1e-5 in the ranges that a fit considers.
+NODES_OF_WIDTHS = ((6, 0.6), (7, 1.0), (8, 1.2))
 BACKGROUND_PIECES = 6
+CERTAIN = 12.0  # standard deviations; a normal probability of 2e-33
 _PIECES = np.concatenate([[0.0], 2.0 ** -np.arange(BACKGROUND_PIECES - 1, -1, -1)])
 _OVER_PIECES = 1.0 / np.diff(_PIECES)
 
 
 # A drift is usually small and sometimes large: probability, and standard deviation over the usual one.
 DRIFT_PARTS = ((0.75, 1.0), (0.25, 7.0))
-_LOG_SHARES = [math.log(share) for share, _ in DRIFT_PARTS]
+_LOG_SHARES = np.log([share for share, _ in DRIFT_PARTS])[:, None, None]
+_DRIFT_SIZES = np.array([size for _, size in DRIFT_PARTS])[:, None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,131 +69,135 @@ def possible_autocorrelations(count: int) -> Floats:
 
 @dataclass(frozen=True, slots=True)
 class RateSums:
-    """What the likelihood of any rate in a range follows from: the sums of products, weighted by each setting of the
-    noise, of one, the levels, the curves of some rates and, where the background drifts, time.
+    """What the likelihood of any rate in a range follows from, under no drift of the background or each size of it
+    (first axis) and each setting of the noise (second axis).
 
     rates : of the curves
     between : whether rates between these can be interpolated: they are Chebyshev nodes of a narrow range
     count : number of levels
+    weight : sum of the weights
+    mean : weighted means of the levels and of the curve of each rate
+    about : weighted sums of the products of these about their means
+    log_det : log determinant of the covariance
     """
 
     rates: Floats
     between: bool
-    sums: Floats
-    log_det: Floats
     count: int
+    weight: Floats
+    mean: Floats
+    about: Floats
+    log_det: Floats
 
     def of_rows(self, rows: list[int]) -> "RateSums":
         """Under some of the settings."""
-        return RateSums(self.rates, self.between, self.sums[rows], self.log_det[rows], self.count)
+        kept = (each.take(rows, axis=1) for each in (self.weight, self.mean, self.about, self.log_det))
+        return RateSums(self.rates, self.between, self.count, *kept)
 
 
-def is_narrow(rates: Floats, span_h: float) -> bool:
-    """Whether a few nodes represent all of these rates."""
-    return 0 < (rates[-1] - rates[0]) * span_h <= NARROW and rates.size > NODES
+def nodes_needed(rates: Floats, span_h: float) -> int | None:
+    """How many nodes represent all of these rates; None where they are wide, or as few themselves."""
+    width = float(rates[-1] - rates[0]) * span_h
+    for nodes, widest in NODES_OF_WIDTHS:
+        if 0 < width <= widest and rates.size > nodes:
+            return nodes
+    return None
 
 
 def rate_sums(
-    rates: Floats, time: Floats, level: Floats, noise: BlockNoise, bounds: BackgroundBounds, settings: NoiseSettings,
-    *, nodes: int = NODES, few: bool = False,
+    rates: Floats, time: Floats, level: Floats, noise: BlockNoise, bounds: BackgroundBounds, rows: NoiseRows,
+    flicker_of_s: float | None,
 ) -> RateSums:  # fmt: skip
-    """Sums for these rates or, where they are narrow, for so many nodes of their range; `few` leaves out flicker."""
-    between = is_narrow(rates, float(time[-1]))
-    if between:
-        rates = 0.5 * (rates[0] + rates[-1]) + 0.5 * (rates[-1] - rates[0]) * _cosines_and_signs(nodes)[0]
+    """Sums for these rates or, where they are narrow, for some nodes of their range. Noise as for `products`."""
+    nodes = nodes_needed(rates, float(time[-1]))
+    if nodes is None:
+        return sums_of_curves(rates, False, time, level, noise, bounds, rows, flicker_of_s)
+    rates = 0.5 * (rates[0] + rates[-1]) + 0.5 * (rates[-1] - rates[0]) * _cosines_and_signs(nodes)[0]
+    return sums_of_curves(rates, True, time, level, noise, bounds, rows, flicker_of_s)
+
+
+def sums_of_curves(
+    rates: Floats, between: bool, time: Floats, level: Floats, noise: BlockNoise, bounds: BackgroundBounds,
+    rows: NoiseRows, flicker_of_s: float | None,
+) -> RateSums:  # fmt: skip
+    """Sums for the curves of these rates, which are nodes if others `between` are to be interpolated."""
     drifts = bounds.drift_per_h > 0
     columns = np.empty((time.size, rates.size + 2 + drifts), order="F")
     columns[:, 0], columns[:, 1], columns[:, 2 : 2 + rates.size] = 1.0, level, -growth(rates, time)
     if drifts:
         columns[:, -1] = time
-    return RateSums(rates, between, *products(columns, noise, settings, few), time.size)
+    sums, log_det = (each[None] for each in products(columns, noise, rows, flicker_of_s))
+    if drifts:
+        sums, log_det = _without_drift(sums, log_det, _DRIFT_SIZES * bounds.drift_per_h)
+    weight = sums[..., 0, 0, None]
+    mean = sums[..., 0, 1:] / weight
+    about = sums[..., 1:, 1:] - mean[..., :, None] * sums[..., 0, None, 1:]
+    return RateSums(rates, between, time.size, weight, mean, about, log_det)
 
 
-def log_probability(rates: Floats, of: RateSums, bounds: BackgroundBounds) -> Floats:
-    """Log likelihood of each rate (columns) for each setting of the noise (rows)."""
-    sums, log_det = of.sums, of.log_det
-    drifts = bounds.drift_per_h > 0
-    if drifts:  # with the usual and with the large drift below one another
-        both = [_without_drift(sums, log_det, size * bounds.drift_per_h) for _, size in DRIFT_PARTS]
-        sums, log_det = (np.concatenate(each) for each in zip(*both, strict=True))
-    one_one, one_y, y_y = sums[:, 0, 0, None], sums[:, 0, 1, None], sums[:, 1, 1, None]
-    one_g, y_g = sums[:, 0, 2:], sums[:, 1, 2:]
+def log_probability(rates: Floats, of: RateSums, bounds: BackgroundBounds, weights: Floats | None = None) -> Floats:
+    """Log likelihood of each rate (columns) for each setting of the noise (rows).
+
+    weights : of the interpolation between nodes, where they are known
+    """
+    mean_g, y_g, g_g = of.mean[..., 1:], of.about[..., 0, 1:], of.about[..., 1:, 1:]
     if of.between:
-        weights = _interpolation(rates, of.rates)
+        weights = _interpolation(rates, of.rates) if weights is None else weights
         pairs = (weights[:, None] * weights).reshape(-1, rates.size)
-        g_g = sums[:, 2:, 2:].reshape(len(sums), -1) @ pairs
-        one_g, y_g = one_g @ weights, y_g @ weights
+        g_g = g_g.reshape(*g_g.shape[:2], -1) @ pairs
+        mean_g, y_g = mean_g @ weights, y_g @ weights
     else:
-        g_g = np.einsum("pii->pi", sums[:, 2:, 2:])
-    table = _integrated(rates, of.count, bounds, _Sums(one_one, one_y, y_y, one_g, y_g, g_g, log_det))
-    if not drifts:
-        return table
-    usual, large = table.reshape(2, -1, rates.size)
-    result: Floats = np.logaddexp(usual + _LOG_SHARES[0], large + _LOG_SHARES[1])
-    return result
+        g_g = np.einsum("dpii->dpi", g_g)
+    k = _not_zero(rates)
+    dof = max(of.count - 2, 1)
+    g_g = np.maximum(g_g, 1e-300)
+    slope = y_g / g_g
+    rss = np.maximum(of.about[..., 0, :1] - slope * y_g, 1e-3 * of.count)
+    far = mean_g + 1.0 / k  # the background is C0 − s/k
+    variance = (far * far / g_g + 1.0 / of.weight) * rss / dof
+    speed = np.abs(k)
+    # a rate that does not constrain the background: uniform over orders of magnitude
+    of_rate = np.log(speed if bounds.given is not None else speed * np.maximum(speed, 0.05))
+    table = log_agreement(of.mean[..., :1] - slope * far, variance, bounds)
+    table -= 0.5 * (np.log(g_g) + dof * np.log(rss) + (np.log(of.weight) + of.log_det)) + of_rate
+    if len(table) == 1:
+        only: Floats = table[0]
+        return only
+    either: Floats = np.logaddexp(*(table + _LOG_SHARES))
+    return either
 
 
-def _without_drift(sums: Floats, log_det: Floats, drift_per_h: float) -> tuple[Floats, Floats]:
+def _without_drift(sums: Floats, log_det: Floats, drift_per_h: Floats) -> tuple[Floats, Floats]:
     r"""Integrates a drift of the background, the last column t, over its normal prior.
 
     .. math:: X^T \Omega_d^{-1} X = X^T \Omega^{-1} X - \frac{b\,b^T}{t^T \Omega^{-1} t + 1/\sigma_d^2},
               \quad b = X^T \Omega^{-1} t, \quad
               \det \Omega_d = \det \Omega\,(1 + \sigma_d^2\,t^T \Omega^{-1} t)
     """
-    kept, across, own = sums[:, :-1, :-1], sums[:, :-1, -1], sums[:, -1, -1]
-    share = drift_per_h**2 / (1 + drift_per_h**2 * own)
-    kept = kept - share[:, None, None] * across[:, :, None] * across[:, None, :]
-    return kept, log_det + np.log1p(drift_per_h**2 * own)[:, None]
+    kept, across, own = sums[..., :-1, :-1], sums[..., :-1, -1], sums[..., -1, -1]
+    variance = drift_per_h**2
+    share = variance / (1 + variance * own)
+    kept = kept - (share[..., None] * across)[..., None] * across[..., None, :]
+    return kept, log_det + np.log1p(variance * own)[..., None]
 
 
-def products(columns: Floats, noise: BlockNoise, settings: NoiseSettings, few: bool) -> tuple[Floats, Floats]:
-    """columnsᵀ Ω⁻¹ columns and log det Ω for each setting of the noise; `few` leaves out flicker."""
-    first = 1 if few else 2
-    sums = np.empty((first + settings.neighbours.size, columns.shape[1], columns.shape[1]))
+def products(columns: Floats, noise: BlockNoise, rows: NoiseRows, flicker_of_s: float | None) -> tuple[Floats, Floats]:
+    """columnsᵀ Ω⁻¹ columns and log det Ω for noise without memory, flicker, and each row of noise with a memory.
+
+    flicker_of_s : length of a block [s]; None leaves flicker out
+    """
+    first = 1 if flicker_of_s is None else 2
+    sums = np.empty((first + rows.neighbours.size, columns.shape[1], columns.shape[1]))
     log_det = np.empty((len(sums), 1))
     variance = noise.proportional**2 + noise.floor**2 + noise.rounding**2
     sums[0], log_det[0] = columns.T @ (columns / variance[:, None]), np.log(variance).sum()
-    if not few:
+    if flicker_of_s is not None:
         # the transpose of a symmetric matrix is the same, in the order of LAPACK
-        root, _ = dpotrf(flicker_covariance(noise, settings.block_s).T, lower=1, clean=0, overwrite_a=1)
-        solved, _ = dtrtrs(root, columns, lower=1)
-        sums[1], log_det[1] = solved.T @ solved, 2 * np.log(root.diagonal()).sum()
-    variances = noise.variances(settings.mixtures, settings.neighbours)
-    autocorrelations = np.concatenate([settings.autocorrelations] * len(settings.mixtures))
-    correlated, independent = (each.reshape(-1, len(columns)) for each in variances)
-    rows = NoiseRows(correlated, independent, autocorrelations, settings.neighbours.ravel(), noise.spacing)
+        root, _ = dpotrf(flicker_covariance(noise, flicker_of_s).T, lower=1, clean=0, overwrite_a=1)
+        solved, _ = dtrtrs(root, columns / noise.proportional[:, None], lower=1, overwrite_b=1)
+        sums[1], log_det[1] = solved.T @ solved, 2 * np.log(root.diagonal() * noise.proportional).sum()
     sums[first:], log_det[first:, 0] = rows.products(columns)
     return sums, log_det
-
-
-class _Sums(NamedTuple):
-    """Weighted sums of products of one, the level y and the curve g, and the log determinant of the weights."""
-
-    one_one: Floats
-    one_y: Floats
-    y_y: Floats
-    one_g: Floats
-    y_g: Floats
-    g_g: Floats
-    log_det: Floats
-
-
-def _integrated(rates: Floats, count: int, bounds: BackgroundBounds, sums: _Sums) -> Floats:
-    one_one, one_y, y_y, one_g, y_g, g_g, log_det = sums
-    k = np.where(np.abs(rates) < 1e-9, 1e-9, rates)
-    dof = max(count - 2, 1)
-    det = np.maximum(one_one * g_g - one_g**2, 1e-300)
-    first = (g_g * one_y - one_g * y_g) / det
-    slope = (one_one * y_g - one_g * one_y) / det
-    rss = np.maximum(y_y - first * one_y - slope * y_g, 1e-3 * count)
-    variance = np.maximum(g_g + 2 * one_g / k + one_one / k**2, 0.0) / det * rss / dof
-    of_rate = np.log(np.abs(k))
-    if bounds.given is None:
-        # a rate that does not constrain the background: uniform over orders of magnitude
-        of_rate += np.log(np.maximum(np.abs(k), 0.05))
-    table = log_agreement(first - slope / k, variance, bounds)
-    table -= 0.5 * (np.log(det) + dof * np.log(rss) + log_det) + of_rate
-    return table
 
 
 def log_agreement(background: Floats, variance: Floats, bounds: BackgroundBounds) -> Floats:
@@ -213,19 +217,27 @@ def log_agreement(background: Floats, variance: Floats, bounds: BackgroundBounds
         return agreement
     span = bounds.high - bounds.low
     edges = bounds.low + span * _PIECES
-    below = edges[:, None, None] - background
-    below /= se
-    ndtr(below, out=below)
-    pieces = (below[1:] - below[:-1]).reshape(BACKGROUND_PIECES, -1)
-    even: Floats = np.log(np.maximum(_OVER_PIECES @ pieces / span, 1e-30)).reshape(se.shape)
+    below = ((edges[:, None] - background.ravel()) / se.ravel()).ravel()
+    # most edges are far from the background, on one side of it for certain
+    near = (np.abs(below) < CERTAIN).nonzero()[0]
+    probability = (below > 0) * 1.0
+    probability.put(near, ndtr(below.take(near)))
+    by_edge = probability.reshape(edges.size, -1)
+    density = (_OVER_PIECES / span) @ (by_edge[1:] - by_edge[:-1])
+    even: Floats = np.log(np.maximum(density, 1e-30)).reshape(se.shape)
     return even
 
 
 def growth(rates: Floats, time: Floats) -> Floats:
     """(1 − exp(−k t))/k, one column for each rate; t where k is zero."""
-    safe = np.where(np.abs(rates) < 1e-9, 1e-9, rates)
+    safe = _not_zero(rates)
     result: Floats = -np.expm1(-np.minimum(np.maximum(time[:, None] * safe, -50.0), 700.0)) / safe
     return result
+
+
+def _not_zero(rates: Floats) -> Floats:
+    small = np.abs(rates) < 1e-9
+    return np.where(small, 1e-9, rates) if small.any() else rates
 
 
 @cache
@@ -236,10 +248,15 @@ def _cosines_and_signs(nodes: int) -> tuple[Floats, Floats]:
     return np.cos(angles), signs
 
 
+@cache
+def weights_over_range(nodes: int, number: int) -> Floats:
+    """Interpolation weights from nodes to a number of evenly spaced rates over the whole range of the nodes."""
+    return _interpolation(np.linspace(-1.0, 1.0, number), _cosines_and_signs(nodes)[0])
+
+
 def _interpolation(rates: Floats, nodes: Floats) -> Floats:
     """Interpolation weights from Chebyshev nodes to the rates."""
-    gaps = rates - nodes[:, None]
-    gaps[np.abs(gaps) < 1e-14 * max(abs(float(rates[-1])), math.ulp(1.0))] = 1e-14
+    gaps = rates - nodes[:, None] + 1e-300  # not zero at a node, whose weight is then one
     terms = _cosines_and_signs(nodes.size)[1][:, None] / gaps
     weights: Floats = terms / terms.sum(axis=0)
     return weights

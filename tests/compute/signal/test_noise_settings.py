@@ -75,9 +75,9 @@ def test_products_and_determinants_are_those_of_dense_matrices(missing):
     noise = replace(noise_of(count), spacing=np.diff(place).astype(float))
     settings = settings_for(60.0, 60)
     columns = np.column_stack([np.ones(count), np.linspace(0, 1, count), np.linspace(0, 1, count) ** 2])
-    sums, log_det = products(columns, noise, settings, few=False)
+    sums, log_det = products(columns, noise, settings.noise_rows(noise), settings.block_s)
     dense = [np.diag(noise.proportional**2 + noise.floor**2 + noise.rounding**2)]
-    dense.append(flicker_covariance(noise, settings.block_s))
+    dense.append(flicker_covariance(noise, settings.block_s) * np.outer(noise.proportional, noise.proportional))
     for mixture, of_mixture in zip(MIXTURES, settings.neighbours, strict=True):
         for phi, neighbours in zip(settings.autocorrelations, of_mixture, strict=True):
             model = noise.model(mixture, neighbours)
@@ -98,7 +98,7 @@ def test_a_drift_with_a_prior_is_a_term_of_the_covariance():
     noise, settings = noise_of(count), settings_for(60.0, count)
     time = np.linspace(0.0, 2.0, count)
     columns = np.column_stack([np.ones(count), np.exp(-time), time])
-    sums, log_det = _without_drift(*products(columns, noise, settings, few=True), drift)
+    sums, log_det = _without_drift(*products(columns, noise, settings.noise_rows(noise), None), drift)
     variance = noise.proportional**2 + noise.floor**2 + noise.rounding**2
     dense = np.diag(variance) + drift**2 * np.outer(time, time)
     assert sums[0] == pytest.approx(columns[:, :2].T @ np.linalg.solve(dense, columns[:, :2]), rel=1e-8)
@@ -109,7 +109,7 @@ def test_flicker_is_the_mean_of_equal_parts_of_all_memories():
     """Covariances of its parts written out and added up, with a gap."""
     place = np.delete(np.arange(40), (11, 12))
     noise = replace(noise_of(38), spacing=np.diff(place).astype(float))
-    found = flicker_covariance(noise, 60.0)
+    found = flicker_covariance(noise, 60.0) * np.outer(noise.proportional, noise.proportional)
     memories_s = [3.0 * 2.0**octave for octave in range(12)]  # the next one is beyond four times 39 minutes
     second = np.arange(0.0, 60.0, 0.25)
     parts, changes = np.zeros((38, 38)), 0.0
