@@ -7,6 +7,7 @@ import numpy as np
 
 from app.compute.decay.phases import ROUNDING_H, SMOOTHING_MIN
 from app.compute.signal.autocorrelation import lag_one_autocorrelation
+from app.compute.signal.fitting import scaled_inverse
 from app.compute.signal.noise import Floats
 
 # All: common practice, no source. The neighbourhood must be longer than the correlation time of the noise, and a
@@ -64,9 +65,9 @@ def local_noise(time_h: Floats, levels: Floats, smooth: Floats, at_h: float, ste
     is_log = bool((level > 0).all())
     target = np.log(level) if is_log else level
     scaled = (time - at_h) / span
-    design = np.column_stack([np.ones_like(scaled), scaled, scaled * scaled])
-    best, *_ = np.linalg.lstsq(design, target, rcond=None)
-    left = target - design @ best
+    powers = np.array([np.ones_like(scaled), scaled, scaled * scaled])
+    best = scaled_inverse(powers @ powers.T) @ (powers @ target)
+    left = target - best @ powers
     here = math.exp(best[0]) if is_log else float(best[0])
     by_log = here if is_log else 1.0  # from logarithms back to levels, to first order
     spread = by_log * math.sqrt(float(left @ left) / (time.size - _PARAMETERS))

@@ -161,14 +161,15 @@ def _probability(blocks: Blocks, curve: _Curve, moments: Floats, noise: float, m
     before, after = np.minimum(time, since) - time[0], np.maximum(time - since, 0.0)
     mixings = [(mixing, faster) for mixing in MIXING_PER_H for faster in STIRRED_FASTER]
     unmixed = np.exp(np.stack([-mixing * (before + faster * after) for mixing, faster in mixings], axis=1))
-    scale = _whitened(np.ones(blocks.time_h.size), noise, memory)
+    unit = 1 / (noise * math.sqrt(1 - memory * memory))  # of independent noise
+    scale = _whitened(np.full(blocks.time_h.size, unit), memory)
     misfits, logs = [], []
     for natural in sorted({min(rate, NATURAL_OVER_RATE * curve.rate) for rate in NATURAL_PER_H}):
         earlier = excess_at * np.exp(np.minimum(np.maximum(-natural * from_on, 0.0), 5.0)) + curve.background
         level = np.where(from_on < 0, earlier, running)
-        left = _whitened(blocks.level[:, None] / level - 1, noise, memory)
-        deficit = (-(excess_at + curve.background) / level)[:, None] * unmixed
-        misfit, log = _integrated(left, scale, _whitened(deficit, noise, memory), max(noise, SCALE_SHARE))
+        left = _whitened(unit * (blocks.level[:, None] / level - 1), memory)
+        deficit = _whitened((-unit * (excess_at + curve.background) / level)[:, None] * unmixed, memory)
+        misfit, log = _integrated(left, scale, deficit, max(noise, SCALE_SHARE))
         misfits.append(misfit)
         logs.append(log)
     table = np.concatenate(misfits)
@@ -180,13 +181,13 @@ def _probability(blocks: Blocks, curve: _Curve, moments: Floats, noise: float, m
     return probability
 
 
-def _whitened(values: Floats, noise: float, memory: float) -> Floats:
-    """First-order autoregressive series along the first axis made independent, of unit variance."""
-    result = values * (1 / (noise * math.sqrt(1 - memory * memory)))
+def _whitened(values: Floats, memory: float) -> Floats:
+    """First-order autoregressive series along the first axis made independent, in place; with steps of unit variance
+    every value has unit variance then."""
     if memory > 0:
-        result[1:] -= memory * result[:-1]
-    result[0] = values[0] / noise
-    return result
+        values[1:] -= memory * values[:-1]
+        values[0] *= math.sqrt(1 - memory * memory)
+    return values
 
 
 def _integrated(left: Floats, scale: Floats, deficit: Floats, scale_sd: float) -> tuple[Floats, Floats]:

@@ -4,10 +4,10 @@ import math
 
 import numpy as np
 
-from app.compute.signal.autocorrelation import Whitener, whiteners_of_parts
+from app.compute.signal.autocorrelation import whiteners_of_parts
 from app.compute.signal.exponential import exponential
 from app.compute.signal.exponential_fit import ExponentialFit
-from app.compute.signal.fitting import scaled_inverse
+from app.compute.signal.fitting import scaled_inverses
 from app.compute.signal.noise import Floats
 from app.compute.signal.rate_table import BackgroundBounds
 from app.compute.wording.numbers import level_text
@@ -111,37 +111,39 @@ def window_sensitivity(
     ends = [(round(start * time.size), round(end * time.size)) for start, end in ((0.0, 1.0), *OTHER_WINDOWS)]
     windows = [slice(low, high) for low, high in ends]
     inverses = whiteners_of_parts(fit.noise, fit.autocorrelation, windows)
-    steps = [
-        _step(columns[window], inverse, held, fit.background, bounds)
-        for window, inverse in zip(windows, inverses, strict=True)
-    ]
-    stated, free, whole = steps[0]
-    moves, deviations = [0.0], [0.0]
-    for move, free_move, variance in steps[1:]:
-        if scale * math.sqrt(max(variance, 0.0)) > UNINFORMATIVE_SHARE * abs(fit.rate):
-            continue  # too short to determine the rate
-        moves.append(move - stated)
-        more = math.sqrt(max(variance / whole - 1, 0.05)) if whole > 0 else math.inf
-        deviations.append(abs(free_move - free) / max(fit.uncertainty * more, scale * math.sqrt(whole) * more, 1e-300))
-    return 0.5 * (max(moves) - min(moves)), max(deviations)
+    products = np.array(
+        [columns[window].T @ inverse.times(columns[window]) for window, inverse in zip(windows, inverses, strict=True)]
+    )
+    moves, free_moves, variances = _steps(products, held, fit.background, bounds)
+    whole = float(variances[0])
+    informative = scale * np.sqrt(np.maximum(variances[1:], 0.0)) <= UNINFORMATIVE_SHARE * abs(fit.rate)
+    others = 1 + informative.nonzero()[0]  # the rest are too short to determine the rate
+    if not others.size:
+        return 0.0, 0.0
+    change = np.append(moves[others] - moves[0], 0.0)
+    largest = float(change.max() - change.min())
+    if whole <= 0:
+        return 0.5 * largest, 0.0
+    more = np.sqrt(np.maximum(variances[others] / whole - 1, 0.05))
+    expected = np.maximum(max(fit.uncertainty, scale * math.sqrt(whole)) * more, 1e-300)
+    return 0.5 * largest, float((np.abs(free_moves[others] - free_moves[0]) / expected).max())
 
 
-def _step(
-    columns: Floats, noise_inverse: Whitener, held: float, background: float, bounds: BackgroundBounds
-) -> tuple[float, float, float]:
-    """One step of least squares from the whole window's fit: change of the rate with the background inside its
-    bounds, the same with the background free, and the variance of the latter, without the factor scale².
+def _steps(products: Floats, held: float, background: float, bounds: BackgroundBounds) -> tuple[Floats, Floats, Floats]:
+    """One step of least squares from the whole window's fit, for each window: change of the rate with the background
+    inside its bounds, the same with the background free, and the variance of the latter, without the factor scale².
     """
-    product = columns.T @ noise_inverse.times(columns)
-    normal, right = product[:3, :3], product[:3, 3].copy()
-    normal[0, 0] += held
+    normal, right = products[:, :3, :3], products[:, :3, 3]
+    normal[:, 0, 0] += held
     if bounds.given is not None:
-        right[0] += held * (bounds.given - background)
-    inverse = scaled_inverse(normal)
-    step = inverse @ right
-    moved = min(max(background + float(step[0]), bounds.low), bounds.high) - background
-    inside = float(step[2])
-    if moved != step[0]:
+        right[:, 0] += held * (bounds.given - background)
+    inverse = scaled_inverses(normal)
+    step = (inverse @ right[:, :, None])[:, :, 0]
+    moved = np.minimum(np.maximum(background + step[:, 0], bounds.low), bounds.high) - background
+    inside = step[:, 2].copy()
+    stopped = (moved != step[:, 0]).nonzero()[0]
+    if stopped.size:
         # the background stops at its bound; the other two parameters follow
-        inside = float((scaled_inverse(normal[1:, 1:]) @ (right[1:] - normal[1:, 0] * moved))[1])
-    return inside, float(step[2]), float(inverse[2, 2])
+        follows = right[stopped, 1:] - normal[stopped, 1:, 0] * moved[stopped, None]
+        inside[stopped] = (scaled_inverses(normal[stopped, 1:, 1:]) @ follows[:, :, None])[:, 1, 0]
+    return inside, step[:, 2], inverse[:, 2, 2]

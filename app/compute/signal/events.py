@@ -19,7 +19,7 @@ from app.compute.signal.autocorrelation import Whiteners, whiteners
 from app.compute.signal.blocks import Blocks
 from app.compute.signal.exponential import exponential
 from app.compute.signal.exponential_fit import ExponentialFit
-from app.compute.signal.fitting import scaled_inverse
+from app.compute.signal.fitting import scaled_inverses
 from app.compute.signal.noise import Floats, NoiseModel, evenly_spaced
 from app.compute.signal.noise_settings import FLOORS, NOISE_FLOOR
 from app.compute.signal.rate_table import BackgroundBounds, possible_autocorrelations
@@ -31,7 +31,8 @@ PASSING_SHARES = (0.04, 0.1)  # of the window: how long a passing source or open
 EDGE_SHARE = 0.1  # of the window at either end where no break is looked for
 AUTOCORRELATIONS = [0, 2, 4, 6, 7]  # indices in the grid of possible autocorrelations
 PAIR_RATES = np.geomspace(0.12, 12.0, 13)  # as multiples of the single rate
-PAIRS = np.array([(i, j) for i in range(PAIR_RATES.size) for j in range(i)])  # faster, slower
+FASTER, SLOWER = np.tril_indices(PAIR_RATES.size, -1)  # of each pair of rates
+PAIR_RIDGE = 1e-9  # relative, on the diagonal of the normal matrix: pairs of nearly equal rates
 # About 99 % of simulated single exponentials stay below these; few blocks have heavier tails. The study in
 # tests/studies/decay_coverage.py prints the false-positive rate.
 BREAK_LIMIT, BREAK_LIMIT_FEW = 15.0, 320.0  # constant, and the part divided by the number of blocks
@@ -100,13 +101,13 @@ def find_event(blocks: Blocks, fit: ExponentialFit, bounds: BackgroundBounds) ->
 def noise_about(blocks: Blocks, curve: Floats) -> NoiseModel:
     """Noise of the blocks from the size of the residuals: correlated σ² = s² (C² + c0²), c0 by likelihood; rounding on
     top. Unlike the noise of the fit it does not depend on the memory, so curves of any memory are compared alike."""
-    top = max(float(np.max(np.abs(curve))), 1e-12)
+    top = max(float(np.abs(curve).max()), 1e-12)
     squares, rounding = (blocks.level - curve) ** 2, blocks.rounding**2
     floors = FLOORS[:, None] * top
     shape = (curve[None, :] ** 2 + floors**2) / np.maximum(blocks.share, 0.25)
-    scale = np.maximum(((squares - rounding) / shape).mean(axis=1), 1e-12)[:, None]
+    scale = np.maximum(((squares - rounding) / shape).sum(axis=1) / squares.size, 1e-12)[:, None]
     variance = scale * shape + rounding
-    best = int(np.argmax(-np.log(variance).sum(axis=1) - (squares / variance).sum(axis=1)))
+    best = int((np.log(variance) + squares / variance).sum(axis=1).argmin())
     correlated = np.maximum(np.sqrt(scale[best] * shape[best]), NOISE_FLOOR * top)
     return NoiseModel(correlated, np.maximum(blocks.rounding, 0.02 * correlated), blocks.spacing)
 
@@ -157,7 +158,7 @@ def _best_break(
     product = fixed.T @ fixed_solved
     normal = product[:, :3, :3].copy()
     normal[:, 0, 0] += _held(bounds)
-    solve = np.array([scaled_inverse(each) for each in normal])
+    solve = scaled_inverses(normal)
     right = product[:, :3, 3]
     rss = product[:, 3, 3] - ((right[:, None] @ solve)[:, 0] * right).sum(axis=1)
     tails = inverses.of_tails(decayed)
@@ -227,17 +228,20 @@ def _best_pair(
     rates = fit.rate * PAIR_RATES
     curves = np.exp(-np.minimum(np.maximum(time[:, None] * rates, 0.0), 700.0))
     columns = np.concatenate([np.ones((1, time.size)), level[None] - (bounds.given or 0.0), curves.T]).T
-    places = np.column_stack([np.zeros(len(PAIRS), dtype=int), PAIRS + 2])
     product = columns.T @ inverses.times(columns)
-    normal = product[:, places[:, :, None], places[:, None, :]]
-    normal[:, :, 0, 0] += _held(bounds)
-    normal *= 1.0 + 1e-9 * np.eye(3)
-    right = product[:, places, 1]
-    explained = (right * np.linalg.solve(normal, right[..., None])[..., 0]).sum(axis=-1)
-    rss = product[:, 1, 1, None] - explained
+    # the background first, which all pairs share
+    level_one, curves_one = product[:, 0, 1, None], product[:, 0, 2:]
+    one_one = (product[:, 0, 0, None] + _held(bounds)) * (1.0 + PAIR_RIDGE)
+    of_level = product[:, 1, 2:] - curves_one * (level_one / one_one)
+    of_curves = product[:, 2:, 2:] - curves_one[:, :, None] * (curves_one / one_one)[:, None, :]
+    own = of_curves.diagonal(axis1=1, axis2=2) + PAIR_RIDGE * product[:, 2:, 2:].diagonal(axis1=1, axis2=2)
+    of_fast, of_slow, fast_slow = of_level[:, FASTER], of_level[:, SLOWER], of_curves[:, FASTER, SLOWER]
+    explained = own[:, SLOWER] * of_fast**2 - 2 * fast_slow * of_fast * of_slow + own[:, FASTER] * of_slow**2
+    explained /= own[:, FASTER] * own[:, SLOWER] - fast_slow**2
+    rss = product[:, 1, 1, None] - level_one**2 / one_one - explained
     best_of_each = _log_likelihood(rss, inverses.log_det[:, None], time.size).max(axis=0)
     best = int(np.argmax(best_of_each))
-    fast, slow = PAIRS[best]
+    fast, slow = FASTER[best], SLOWER[best]
     kind = "fast_start" if PAIR_RATES[fast] > 1.5 and abs(PAIR_RATES[slow] - 1) < 0.6 else "slow_tail"
     chosen = np.column_stack([np.ones_like(time), curves[:, slow], curves[:, fast]])
     at = END_SHARE / float(rates[fast])
@@ -252,18 +256,17 @@ def _gain_with_own_noise(
     weight = 1 / np.maximum(np.abs(level), 0.02 * float(np.max(np.abs(level))))
     coefficients = np.linalg.lstsq(candidate.columns * weight[:, None], (level - offset) * weight, rcond=None)[0]
     noise = noise_about(blocks, candidate.columns @ coefficients + offset)
-    best = -math.inf
     together = np.column_stack([candidate.columns, level - offset])
     inverses = whiteners(noise, settings)
-    for product, log_det in zip(together.T @ inverses.times(together), inverses.log_det, strict=True):
-        product[0, 0] += _held(bounds)
-        found = scaled_inverse(product[:-1, :-1]) @ product[:-1, -1]
-        left = np.append(-found, 1.0)
-        rss = float(left @ product @ left)
-        value = float(_log_likelihood(np.array(rss), log_det, level.size))
-        if value > best:
-            best, coefficients = value, found
-    return 2 * (best - without), np.asarray(coefficients, dtype=float)
+    product = together.T @ inverses.times(together)
+    product[:, 0, 0] += _held(bounds)
+    right = product[:, :-1, -1, None]
+    found = scaled_inverses(product[:, :-1, :-1]) @ right
+    # unlike the sum of squares at the minimum, it shows where the inverse is not exact
+    rss = product[:, -1, -1] + (found * (product[:, :-1, :-1] @ found - 2 * right)).sum(axis=(1, 2))
+    values = _log_likelihood(rss, inverses.log_det, level.size)
+    best = int(values.argmax())
+    return 2 * (float(values[best]) - without), found[best, :, 0]
 
 
 def _change(candidate: _Candidate, coefficients: Floats, time: Floats, fit: ExponentialFit) -> float:

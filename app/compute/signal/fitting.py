@@ -168,6 +168,19 @@ def scaled_inverse(matrix: Floats) -> Floats:
     return result
 
 
+def scaled_inverses(matrices: Floats) -> Floats:
+    """The same for a stack of matrices, along the first axis."""
+    size = np.sqrt(np.maximum(np.einsum("kii->ki", matrices), 1e-200))
+    scale = size[:, :, None] * size[:, None, :]
+    scaled = matrices / scale + 1e-13 * _identity(size.shape[1])
+    try:
+        inverse = np.linalg.inv(scaled)
+    except np.linalg.LinAlgError:
+        inverse = np.linalg.pinv(scaled)
+    result: Floats = inverse / scale
+    return result
+
+
 @cache
 def _identity(size: int) -> Floats:
     return np.eye(size)
