@@ -154,7 +154,7 @@ def _query_of_settings() -> Select[*tuple[Any, ...]]:
 def _query() -> Select[*tuple[Any, ...]]:
     """Cached: building the statement takes longer than running it for one setting."""
     rank = case({name: place for place, name in enumerate(_SEVERITIES)}, value=ResultNote.severity, else_=0)
-    worst = select(ResultNote.result_id, func.max(rank).label("rank")).group_by(ResultNote.result_id).subquery("worst")
+    worst = select(func.max(rank)).where(ResultNote.result_id == ChannelResult.id).scalar_subquery()
     return (
         select(
             Trial.setting_id,
@@ -179,7 +179,7 @@ def _query() -> Select[*tuple[Any, ...]]:
             ChannelResult.time_to_clear_min,
             ChannelResult.time_to_clear_uncertainty_min,
             ChannelResult.not_cleared_before_min,
-            func.coalesce(worst.c.rank, 0),
+            func.coalesce(worst, 0),
             Room.room_volume_m3,
             Room.room_volume_uncertainty_m3,
             ChannelResult.clean_air_delivery_rate_check_unit_share,
@@ -189,7 +189,6 @@ def _query() -> Select[*tuple[Any, ...]]:
         .join(Room, Room.id == Trial.room_id)
         .join(UnitUnderTest, UnitUnderTest.id == Trial.unit_under_test_id)
         .outerjoin(SmokeSource, SmokeSource.id == Trial.smoke_source_id)
-        .outerjoin(worst, worst.c.result_id == ChannelResult.id)
         .where(Trial.kind == UNIT_RUNNING, Trial.trashed_at.is_(None))
         .order_by(Trial.started_at, Trial.id)
     )
