@@ -17,7 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from app.services.history.change_labels import field_label
+    from app.command_line.difference_lines import difference_lines, slightly
     from app.services.results.recompute import accept_recompute, plan_recompute
     from app.services.store.open import open_store
     from app.storage.engine import session_scope
@@ -28,13 +28,12 @@ def run(arguments: argparse.Namespace) -> int:
         plan = plan_recompute(engine, on_progress, workers=arguments.workers)
     try:
         moved = plan.differences
-        print(f"{plan.trials} trials re-analysed with method {plan.method_version}; {len(moved)} results change")
-        for one in moved[:SHOWN]:
-            by = "" if one.share is None else f" ({one.share:+.2%} of the previous value)".replace("+", "")
-            what = field_label(f"{one.channel} {one.field}").strip()
-            print(f"  trial {one.trial_id}, {what}: {_shown(one.before)} to {_shown(one.after)}{by}")
-        if len(moved) > SHOWN:
-            print(f"  and {len(moved) - SHOWN} smaller changes")
+        print(
+            f"{plan.trials} trials re-analysed with method {plan.method_version}; {len(moved)} results change"
+            f"{slightly(plan.slight)}"
+        )
+        for line in difference_lines(moved, SHOWN):
+            print(f"  {line}")
         if not arguments.accept:
             print("Nothing was saved. Run it again with --accept to save the new results.")
             return 0
@@ -44,10 +43,3 @@ def run(arguments: argparse.Namespace) -> int:
     finally:
         engine.dispose()
     return 0
-
-
-def _shown(value: object) -> str:
-    """Six digits of a number, enough to see a change; empty for a missing number."""
-    if value is None:
-        return "none"
-    return f"{value:.6g}" if isinstance(value, float) else str(value)

@@ -70,7 +70,9 @@ def _check_store(arguments: argparse.Namespace) -> int:
 
 
 def _check_package(arguments: argparse.Namespace) -> int:
-    from app.services.data_package.check import check_package  # loaded when used: it needs pandas and scipy
+    # loaded when used: they need pandas and scipy
+    from app.services.data_package.check import check_package
+    from app.services.results.rows import SAME_WITHIN
 
     with progress_bar() as on_progress:
         checked = check_package(arguments.package, on_progress, workers=arguments.workers, digest=arguments.digest)
@@ -81,7 +83,10 @@ def _check_package(arguments: argparse.Namespace) -> int:
     if not checked.sound:
         print("The package has problems; see above.")
         return 1
-    print("Recomputed from the raw files, each number the same: decays, rates, times, summaries and costs.")
+    print(
+        f"Recomputed from the raw files, each number the same within {SAME_WITHIN:.2%}: decays, rates, times, "
+        "summaries and costs."
+    )
     entered = ", ".join(f"{number} {words}" for words, number in checked.as_entered.items())
     print(f"As entered, which nothing in the package can recompute: {entered or 'nothing'}.")
     print(f"Only hashed: {', '.join(checked.hashed) or 'no further file'}.")

@@ -34,6 +34,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _rehearse(copy: Path) -> int:
+    from app.command_line.difference_lines import difference_lines, slightly
     from app.services.results.rehearse_restore import rehearse_restore  # loaded when used: it needs pandas and scipy
 
     with progress_bar() as on_progress:
@@ -42,9 +43,10 @@ def _rehearse(copy: Path) -> int:
     print(f"{copy}: opens as a bench; {counts}")
     for finding in done.findings:
         print(f"{'WRONG' if finding.wrong else 'note'}: {finding.message}")
-    print(f"{done.trials} of {done.all_trials} trials analysed again; {len(done.differences)} results differ")
-    for one in done.differences[:_SHOWN]:
-        print(f"WRONG: trial {one.trial_id}, {one.channel} {one.field}: {one.before} in the copy, {one.after} now")
+    differ = len(done.differences)
+    print(f"{done.trials} of {done.all_trials} trials analysed again; {differ} results differ{slightly(done.slight)}")
+    for line in difference_lines(done.differences, _SHOWN):
+        print(f"WRONG: {line}")
     if done.differences and done.older_method:
         print(f"note: another version of the method made the results of {done.older_method} of these trials.")
     print("The copy can be restored." if done.sound else "The copy has problems; see above. Keep older copies.")

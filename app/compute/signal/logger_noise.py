@@ -9,6 +9,7 @@ References
    J. R. Stat. Soc. B 39, 1977, sect. 4.3 (finite mixtures; from memory).
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -21,6 +22,7 @@ from app.compute.signal.noise_settings import MEMORIES_S, MIXTURES
 GENERIC_TRIALS = 1.0  # that the generic shares count for; common practice, no source
 MOST_TRIALS = 40  # of a logger that are learned from
 STEPS = 60  # of the search, always as many, so that the same trials give the same digits
+EVIDENCE_STEP = 0.1  # of log likelihood, to which it is stored
 LEAST_LOG = -30.0  # of the likelihood of a kind over that of the likeliest
 
 # Shares of a logger of which no trial is known: memories up to here are equally probable by octave, longer ones less.
@@ -53,7 +55,8 @@ GENERIC = LoggerNoise(tuple(round(float(share), 6) for share in _generic()))
 
 def evidence_of(likelihood: Floats) -> tuple[float, ...]:
     """Log likelihood of each kind of noise over that of the likeliest, as it is stored."""
-    return tuple(np.maximum(likelihood - likelihood.max(), LEAST_LOG).round(1).tolist())
+    decimals = round(-math.log10(EVIDENCE_STEP))
+    return tuple(np.maximum(likelihood - likelihood.max(), LEAST_LOG).round(decimals).tolist())
 
 
 def learn(evidence: Sequence[Sequence[float]]) -> LoggerNoise:

@@ -8,18 +8,19 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from app.compute.signal.logger_noise import EVIDENCE_STEP
 from app.compute.statistics.repeatability import ASSUMED_BETWEEN_TRIALS, Repeatability
 from app.services.data_package.open import FILLED_IN, OpenPackage
 from app.services.data_package.overview import OVERVIEW_FIELDS, OVERVIEW_KEYS, overview_rows
 from app.services.data_package.tables import packaged_columns, values_from, written
+from app.services.logs.logger_noise import numbers_of
 from app.services.results.repeatability import FIGURES, refresh_repeatability
+from app.services.results.rows import SAME_WITHIN
 from app.services.results.summaries import summary_values
 from app.services.results.summary_trials import GroupKey, read_pools, read_summary_trials
 from app.storage.models.summaries import BenchRepeatability, SettingSummary
 from app.storage.models.trials import ChannelResult, NaturalDecayPool, NaturalDecayPoolRun
 
-# Different order of summation and other library versions change the last digits; readers see three or four.
-SAME_WITHIN = 1e-6
 SHOWN = 40
 # Row ids are assigned anew; the method version is compared once, for the whole package.
 _NOT_COMPARED = {"id", "pool_id", "method_version", "computed_at", "noise_learned"}
@@ -167,16 +168,20 @@ def _compare_rows(package: OpenPackage, path: str, what: str, packaged: Rows, fr
 
 
 def _apart(one: str, other: str) -> float:
-    """Relative difference of two cells; 0 if equal, infinite for different texts.
+    """Relative difference of two cells; 0 if equal, infinite for different texts. Of cells with several numbers, which
+    are rounded, the largest of any number that differs by more than one step.
 
-    >>> _apart("1.5", "1.5000000001"), _apart("a", "b"), _apart("", "2"), _apart("2.0", "1.0")
+    >>> _apart("1.5", "1.50001"), _apart("a", "b"), _apart("", "2"), _apart("2.0", "1.0")
     (0.0, inf, inf, 0.5)
+    >>> _apart("-1.7 0 -30", "-1.8 0 -30"), _apart("-1.5 0", "-3 0"), _apart("1 2", "1")
+    (0.0, 0.5, inf)
     """
     if one == other:
         return 0.0
     try:
-        first, second = float(one), float(other)
+        pairs = list(zip(numbers_of(one), numbers_of(other), strict=True))
     except ValueError:
         return math.inf
-    share = abs(first - second) / max(abs(first), abs(second))
+    rounding = 1.01 * EVIDENCE_STEP if len(pairs) > 1 else 0.0
+    share = max((abs(a - b) / max(abs(a), abs(b)) for a, b in pairs if abs(a - b) > rounding), default=0.0)
     return 0.0 if share <= SAME_WITHIN else share

@@ -17,7 +17,7 @@ from app.errors import InvalidValue
 from app.services.logs.logger_checks.linearity import lines_by_day
 from app.services.logs.logger_noise import NoiseByTrial, bench_evidence, numbers_of
 from app.services.results.recompute_worker import TrialTask, WorkedTrial, work
-from app.services.results.rows import is_same
+from app.services.results.rows import SAME_WITHIN, is_same
 from app.services.results.trial_results import stored_marks, timing_of
 from app.services.results.update_derived import update_all_derived_results
 from app.services.store.audit import AT_THE_DESK, acting_name
@@ -59,12 +59,14 @@ class RecomputePlan:
     """A re-analysis to be accepted or discarded.
 
     trials : how many were analysed; differences : changed numbers, largest relative change first
+    slight : further numbers, which change by no more than another processor's arithmetic might (`SAME_WITHIN`)
     worked : the new results; tasks : what each trial was analysed by, to detect changes made meanwhile
     """
 
     trials: int
     method_version: str
     differences: tuple[Difference, ...]
+    slight: int
     worked: tuple[WorkedTrial, ...]
     tasks: tuple[TrialTask, ...]
 
@@ -93,8 +95,10 @@ def plan_recompute(
         worked.append(trial)
         progress(len(worked), len(tasks), "Re-analysing trials")
     worked.sort(key=lambda trial: trial.trial_id)
-    differences = _dry_run(engine, worked)
-    return RecomputePlan(len(tasks), METHOD_VERSION, differences, tuple(worked), tasks)
+    changes = _dry_run(engine, worked)
+    differences = tuple(one for one in changes if not is_same(one.before, one.after, SAME_WITHIN))
+    slight = len(changes) - len(differences)
+    return RecomputePlan(len(tasks), METHOD_VERSION, differences, slight, tuple(worked), tasks)
 
 
 def accept_recompute(

@@ -28,6 +28,7 @@ class Rehearsal:
     """What a rehearsed restore found.
 
     rows : of the main tables; trials : analysed again, of all_trials; differences : results that came out otherwise
+    slight : results that differ by no more than another processor's arithmetic might
     findings : of the check of the restored store
     older_method : trials of the sample whose results another method made, so that differences are expected
     """
@@ -36,6 +37,7 @@ class Rehearsal:
     trials: int
     all_trials: int
     differences: tuple[Difference, ...]
+    slight: int
     findings: tuple[Finding, ...]
     older_method: int
 
@@ -73,4 +75,4 @@ def rehearse_restore(copy: Path, on_progress: OnProgress | None = None) -> Rehea
             plan = plan_recompute(engine, on_progress, workers=1, trial_ids=chosen, noise_by_trial=noise)
         finally:
             engine.dispose()
-    return Rehearsal(rows, len(chosen), len(trials), plan.differences, findings, len(older))
+    return Rehearsal(rows, len(chosen), len(trials), plan.differences, plan.slight, findings, len(older))
