@@ -53,7 +53,13 @@ def run(arguments: Sequence[str] | None = None) -> int:
     if arguments is None and parsed.command in _GIVE_WAY and hasattr(os, "nice"):
         os.nice(_NICER_BY)
     try:
-        return int(parsed.run(parsed))
+        status = int(parsed.run(parsed))
+        sys.stdout.flush()
+        return status
+    except BrokenPipeError:
+        if not _reader_has_left():
+            raise
+        return 1
     except HazefallError as error:
         print(f"hazefall {parsed.command}: {error.message}", file=sys.stderr)
         return next((status for kind, status in _STATUS_OF if isinstance(error, kind)), 1)
@@ -65,6 +71,16 @@ def run(arguments: Sequence[str] | None = None) -> int:
             raise
         print(f"hazefall {parsed.command}: {words}", file=sys.stderr)
         return 1
+
+
+def _reader_has_left() -> bool:
+    """Whether the program that read the output has read enough, as `head` does; the rest of the output is dropped."""
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return True
+    return False
 
 
 def _failure_message(error: Exception) -> str | None:

@@ -2,6 +2,7 @@
 
 import io
 import json
+import os
 import sys
 from pathlib import Path
 
@@ -58,6 +59,15 @@ def test_a_code_page_without_a_letter_gets_its_escape(log: Path, monkeypatch: py
     said = written.getvalue().decode(code_page)
     assert "clean air delivery rate 16" in said
     assert "m\\xb3/h" in said
+
+
+def test_a_reader_that_has_read_enough_ends_the_output_without_an_error(log: Path, monkeypatch: pytest.MonkeyPatch):
+    """As `hazefall analyse LOG | head -1` does."""
+    reader, writer = os.pipe()
+    os.close(reader)
+    with open(writer, "w", encoding="utf-8") as output:
+        monkeypatch.setattr(sys, "stdout", output)
+        assert run(["analyse", str(log), "--room-volume-m3", "30"]) == 1
 
 
 def test_the_report_is_in_words(log: Path, capsys: pytest.CaptureFixture[str]):
