@@ -102,5 +102,5 @@ def _time_to_clear(decay: ChannelDecay) -> str:
     level = level_text(clear.clear_level, decay.unit)
     if clear.reached:
         return f"{_as_text(measured) if measured else f'{clear.value_min:.1f}'} min to {level}"
-    predicted = f"; the fitted curve reaches it after {clear.predicted.value:.0f} min" if clear.predicted else ""
+    predicted = f"; the fitted curve reaches it after {_as_text(clear.predicted)} min" if clear.predicted else ""
     return f"{level} not within {clear.not_before_min:.0f} min{predicted}"

@@ -58,7 +58,8 @@ def first_sustained_crossing_h(
 
 
 def predicted_crossing_min(fit: DecayFit, level: float) -> Measured | None:
-    """Minutes from unit on at which the fitted curve reaches `level`; None where it never does.
+    """Minutes from unit on at which the fitted curve reaches `level`; None where it never does, or no one can say when:
+    the level is so close to the background that the 95 % interval of the time reaches zero.
 
     With D = (level − Cb)/A, t = −ln(D)/k; the uncertainty follows from the covariance of (Cb, A, k).
     """
@@ -70,7 +71,8 @@ def predicted_crossing_min(fit: DecayFit, level: float) -> Measured | None:
     time_h = -math.log(excess / amplitude) / rate
     gradient = np.array([1 / (excess * rate), 1 / (amplitude * rate), -time_h / rate])
     variance = float(gradient @ np.array(fit.covariance) @ gradient)
-    return Measured(60 * time_h, 60 * math.sqrt(max(variance, 0.0)), fit.decay_rate.degrees_of_freedom)
+    predicted = Measured(60 * time_h, 60 * math.sqrt(max(variance, 0.0)), fit.decay_rate.degrees_of_freedom)
+    return predicted if predicted.low_95 > 0 else None
 
 
 def time_to_clear(

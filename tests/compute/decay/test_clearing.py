@@ -50,6 +50,16 @@ def test_a_level_that_the_curve_never_reaches_is_not_predicted():
     assert clear.predicted is None
 
 
+def test_a_time_that_is_as_uncertain_as_long_is_not_predicted():
+    """A clear level just above the background of a short run: the curve reaches it between an hour and never."""
+    noisy = LEVEL * (1 + 0.03 * np.random.default_rng(2).standard_normal(LEVEL.size))
+    background = analysed(ClearLevel("absolute", 25.0), noisy).fit.background
+    near, farther = (background.value + width * background.uncertainty for width in (0.02, 12.0))
+    assert analysed(ClearLevel("absolute", near), noisy).time_to_clear.predicted is None
+    predicted = analysed(ClearLevel("absolute", farther), noisy).time_to_clear.predicted
+    assert 0 < predicted.low_95 < predicted.value
+
+
 def test_a_dip_that_does_not_last_does_not_count():
     dipped = LEVEL.copy()
     dipped[30:36] = 5.0  # one minute
