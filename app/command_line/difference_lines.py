@@ -25,7 +25,8 @@ def slightly(number: int) -> str:
     """
     if not number:
         return ""
-    return f"; {number} more by {SAME_WITHIN:.2%} or less, which counts as the same: another processor rounds differently"
+    why = "which counts as the same: another processor rounds differently"
+    return f"; {number} more by {SAME_WITHIN:.2%} or less, {why}"
 
 
 def _shown(value: object) -> str:
