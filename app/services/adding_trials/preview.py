@@ -24,6 +24,7 @@ from app.services.logs.readings import LogReadings
 from app.services.logs.trial_fields import NewTrial, check_marks
 from app.services.results.clean_air import derive_unsaved
 from app.services.results.control_charts.upload_warnings import upload_warnings
+from app.services.results.rows import SAME_WITHIN, is_same
 from app.services.results.trial_results import analysis_terms, result_values
 from app.storage.models.trials import ChannelResult, ResultNote
 
@@ -116,20 +117,32 @@ def stored_results(session: Session, trial_id: int) -> Results:
 
 
 def check_as_shown(session: Session, log: StagedLog, trial_id: int, shown: str) -> None:
-    """Raises InvalidValue if the results of a trial just added differ from those shown, in any digit.
+    """Raises InvalidValue if the results of a trial just added differ from those shown by more than the arithmetic of
+    another processor might: of two machines that serve one bench, one may show what the other stores.
 
     shown : digest of the preview that was shown; "" for one without results
     """
     stored = stored_results(session, trial_id)
     if _digest(stored) == shown:
         return
-    before = kept_beside(log.area, log.upload, f"{shown}.shown") if shown.isalnum() else None
-    named = _differences(json.loads(before), stored) if before else []
+    kept = kept_beside(log.area, log.upload, f"{shown}.shown") if shown.isalnum() else None
+    before: Results = json.loads(kept) if kept else {}
+    if before and _count_as_same(before, stored):
+        return
+    named = _differences(before, stored) if before else []
     listed = f" ({'; '.join(named[:4])})" if named else ""
     raise InvalidValue(
         f"The results have changed since the preview{listed}, so nothing was saved. You changed a choice here, or the "
         "bench changed in the meantime. Check the results below, then store the trial.",
         field="shown",
+    )
+
+
+def _count_as_same(before: Results, after: Results) -> bool:
+    return before.keys() == after.keys() and all(
+        before[channel].keys() == of_channel.keys()
+        and all(is_same(before[channel][name], value, SAME_WITHIN) for name, value in of_channel.items())
+        for channel, of_channel in after.items()
     )
 
 

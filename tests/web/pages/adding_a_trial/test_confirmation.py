@@ -8,6 +8,7 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 
+from app.services.adding_trials import preview
 from app.services.adding_trials.preview import stored_results
 from app.settings import Settings
 from app.storage.engine import session_scope
@@ -109,6 +110,24 @@ def test_a_choice_that_moves_a_result_is_shown_before_it_is_stored(
     assert shown_by(refused.text) != shown_by(page)
     assert client.get("/api/trials").json()["trials"] == []
     assert client.post(address, data=fields | changed | {"shown": shown_by(refused.text)}).status_code == 303
+
+
+@pytest.mark.parametrize(("factor", "status"), [(1 + 1e-7, 303), (1.001, 422)], ids=["processor", "result"])
+def test_a_machine_with_another_processor_stores_what_a_first_one_showed(
+    client: TestClient, small_bench: SmallBench, make_log: MakeLog, monkeypatch: pytest.MonkeyPatch, factor, status
+):
+    address = upload(client, make_log()).split("?")[0]
+    _, fields = previewed(client, address, small_bench)
+
+    def on_the_other(session, trial_id):
+        found = stored_results(session, trial_id)
+        for of_channel in found.values():
+            of_channel["total_decay_per_h"] *= factor
+        return found
+
+    monkeypatch.setattr(preview, "stored_results", on_the_other)
+    assert client.post(address, data=fields).status_code == status
+    assert len(client.get("/api/trials").json()["trials"]) == (status == 303)
 
 
 def test_a_choice_that_moves_no_result_is_stored_at_once(
