@@ -1,6 +1,7 @@
 """Opens the database. Each SQLite connection gets foreign keys, a write-ahead log and real transactions."""
 
 import contextlib
+import logging
 import sqlite3
 import time
 from collections.abc import Callable, Iterator
@@ -12,10 +13,12 @@ from sqlalchemy.orm import Session
 
 from app.errors import HazefallError, OutcomeUnknown, StoreProblem
 
+_LOG = logging.getLogger("hazefall.store")
 WRITE_LOCK_KEY = 7_204_312  # any number, the same in every process: the advisory lock of writers on PostgreSQL
 # How long a writer waits for others on SQLite, which lets them in without order; a page has to answer. Beside
 # eight busy writers on a loaded machine, fifteen seconds can pass without a turn.
 PAGE_WAITS_S, COMMAND_WAITS_S = 15.0, 120.0
+_QUESTION_MS, _TOLD_AFTER_S = 200, 2.0
 PAUSES_S = (0.0, 0.5, 1.5, 3.0, 5.0)  # before each question after a lost commit
 _PRAGMAS = (
     "PRAGMA journal_mode = WAL",
@@ -59,9 +62,40 @@ def open_engine(url: str, *, answers_within_s: float | None = None) -> Engine:
         # A transaction that reads first and writes later fails at once if another wrote in between; one that takes the
         # write lock from the start waits instead.
         writes = connection.get_execution_options().get("writes", False)
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+        if writes and answers_within_s is None:
+            _begin_in_turn(connection, waits_s)
+        else:
+            connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
+
+
+def _begin_in_turn(connection: Any, waits_s: float) -> None:
+    """Begins to write as soon as other writers allow, and says when that takes a while.
+
+    It asks again and again: Python sees Ctrl-C between two questions, not while SQLite waits by itself.
+    """
+    driver: sqlite3.Connection = connection.connection.driver_connection
+    began, told = time.monotonic(), False
+    driver.execute(f"PRAGMA busy_timeout = {_QUESTION_MS}")
+    try:
+        while (waited_s := time.monotonic() - began) < waits_s:
+            try:
+                driver.execute("BEGIN IMMEDIATE")
+            except sqlite3.OperationalError as error:
+                if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY:
+                    break
+            else:
+                return
+            if not told and waited_s > _TOLD_AFTER_S:
+                told = True
+                _LOG.warning(
+                    "Another program is writing to this bench. Waiting for it, for up to %d min; Ctrl-C stops.",
+                    round(waits_s / 60),
+                )
+        connection.exec_driver_sql("BEGIN IMMEDIATE")  # its error is one of the engine
+    finally:
+        driver.execute(f"PRAGMA busy_timeout = {int(1000 * waits_s)}")
 
 
 def read_only_engine(connect: Callable[[], sqlite3.Connection]) -> Engine:
