@@ -209,7 +209,7 @@ def _information(
     det = a11 * decayed_decayed - one_decayed**2
     background = (decayed_decayed * b1 - one_decayed * decayed_level) / det if det > 0 else bounds.low
     background = min(max(background, bounds.low), bounds.high)
-    amplitude = (decayed_level - one_decayed * background) / decayed_decayed
+    amplitude = (decayed_level - one_decayed * background) / max(decayed_decayed, 1e-300)
     turn = np.array([1.0, 1.0, -amplitude if amplitude != 0 else 1e-12])
     information = normal * (turn[:, None] * turn)
     information[0, 0] += held
@@ -269,7 +269,7 @@ def _nearby_rates(
         # of the rate, what is left when the other two are free
         (a, b, c), (_, d, e), (_, _, own) = information.tolist()
         left = own - (d * c * c - 2 * b * c * e + a * e * e) / max(a * d - b * b, 1e-13 * a * d)
-        width = 12 / math.sqrt(max(left, 1e-13 * own))
+        width = 12 / math.sqrt(max(left, 1e-13 * own, 1e-300))
     width = min(max(width, 1e-4 * abs(rate)), 0.9 * max(abs(rate), 1e-3))
     return evenly_spaced(rate - width, rate + width, GRID_POINTS)
 
