@@ -3,6 +3,7 @@
 import contextlib
 import logging
 import sqlite3
+import threading
 import time
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -19,6 +20,7 @@ WRITE_LOCK_KEY = 7_204_312  # any number, the same in every process: the advisor
 # eight busy writers on a loaded machine, fifteen seconds can pass without a turn.
 PAGE_WAITS_S, COMMAND_WAITS_S = 15.0, 120.0
 _QUESTION_MS, _TOLD_AFTER_S = 200, 2.0
+_BUSY = "Another program is writing to this bench."
 PAUSES_S = (0.0, 0.5, 1.5, 3.0, 5.0)  # before each question after a lost commit
 _PRAGMAS = (
     "PRAGMA journal_mode = WAL",
@@ -89,10 +91,7 @@ def _begin_in_turn(connection: Any, waits_s: float) -> None:
                 return
             if not told and waited_s > _TOLD_AFTER_S:
                 told = True
-                _LOG.warning(
-                    "Another program is writing to this bench. Waiting for it, for up to %d min; Ctrl-C stops.",
-                    round(waits_s / 60),
-                )
+                _LOG.warning("%s Waiting for it, for up to %d min; Ctrl-C stops.", _BUSY, round(waits_s / 60))
         connection.exec_driver_sql("BEGIN IMMEDIATE")  # its error is one of the engine
     finally:
         driver.execute(f"PRAGMA busy_timeout = {int(1000 * waits_s)}")
@@ -130,10 +129,23 @@ def _server_engine(url: str, answers_within_s: float | None) -> Engine:
         # Summaries and pools depend on the whole bench, so writers are serialised here as on SQLite.
         options = connection.get_execution_options()
         if options.get("writes", False):
-            asked = f"SELECT pg_advisory_xact_lock({WRITE_LOCK_KEY}), CAST(pg_current_xact_id() AS text)"
-            options.get("begun", []).append(connection.exec_driver_sql(asked).one()[1])
+            with contextlib.nullcontext() if answers_within_s is not None else _saying_that_it_waits():
+                asked = f"SELECT pg_advisory_xact_lock({WRITE_LOCK_KEY}), CAST(pg_current_xact_id() AS text)"
+                options.get("begun", []).append(connection.exec_driver_sql(asked).one()[1])
 
     return engine
+
+
+@contextlib.contextmanager
+def _saying_that_it_waits() -> Iterator[None]:
+    """Says so where the block takes a while; a database server lets writers in by order, so a command only waits."""
+    told = threading.Timer(_TOLD_AFTER_S, _LOG.warning, [f"{_BUSY} Waiting for it; Ctrl-C stops."])
+    told.daemon = True
+    told.start()
+    try:
+        yield
+    finally:
+        told.cancel()
 
 
 def connection_options(answers_within_s: float | None) -> dict[str, Any]:

@@ -2,7 +2,9 @@
 
 import os
 import signal
+import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
 
@@ -69,6 +71,29 @@ def test_a_lock_that_is_held_is_not_waited_for_without_end(engine: Engine):
     problem = store_problem_from(failed.value)
     assert problem is not None
     assert "is busy" in problem.message
+
+
+@needs_server
+def test_a_command_that_waits_for_the_lock_of_writers_says_so(
+    engine: Engine, address: str, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+):
+    monkeypatch.setattr("app.storage.engine._TOLD_AFTER_S", 0.2)
+    of_command = open_engine(address.replace("postgresql://", "postgresql+psycopg://"))
+
+    def write() -> None:
+        with session_scope(of_command) as session:
+            session.execute(text("SELECT 1"))
+
+    write()
+    with ThreadPoolExecutor(1) as pool:
+        with session_scope(engine) as session:  # holds the lock
+            session.execute(text("SELECT 1"))
+            assert caplog.messages == []
+            waiting = pool.submit(write)
+            time.sleep(0.6)
+        waiting.result(10)
+    of_command.dispose()
+    assert caplog.messages == ["Another program is writing to this bench. Waiting for it; Ctrl-C stops."]
 
 
 @needs_server
