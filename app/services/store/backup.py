@@ -88,6 +88,8 @@ def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) ->
             source.backup(store)
         if target.exists():
             _keep_beside(target)
+        else:
+            _put_log_aside(target)
         put_in_place(new, target)  # atomic: a server that starts meanwhile would otherwise create an empty store
     except BaseException:  # the disk is full, or a server uses the store
         _discard(new)
@@ -181,8 +183,8 @@ def _keep_beside(store: Path) -> None:
 
     A damaged store stays as it is, with its write-ahead log beside it: replacing it is what a backup is for.
     """
-    kept = store.with_name(f"{store.name}.replaced-{datetime.now(UTC):%Y%m%d-%H%M%S-%f}")
-    log, index = (store.with_name(store.name + ending) for ending in ("-wal", "-shm"))
+    kept = _name_of_replaced(store)
+    log, index = _log_and_index(store)
     kept_log = kept.with_name(f"{kept.name}-wal")
     if log.exists():
         shutil.copyfile(log, kept_log)  # SQLite removes the log of a file that is not a database
@@ -200,6 +202,22 @@ def _keep_beside(store: Path) -> None:
         put_in_place(unfinished, kept)
     log.unlink(missing_ok=True)
     index.unlink(missing_ok=True)
+
+
+def _put_log_aside(store: Path) -> None:
+    """Renames the write-ahead log of a store that was removed; SQLite would apply it to the restored one."""
+    log, index = _log_and_index(store)
+    if log.exists():
+        log.rename(f"{_name_of_replaced(store)}-wal")
+    index.unlink(missing_ok=True)
+
+
+def _name_of_replaced(store: Path) -> Path:
+    return store.with_name(f"{store.name}.replaced-{datetime.now(UTC):%Y%m%d-%H%M%S-%f}")
+
+
+def _log_and_index(store: Path) -> tuple[Path, Path]:
+    return store.with_name(f"{store.name}-wal"), store.with_name(f"{store.name}-shm")
 
 
 def _take_in_log(store: Path) -> bool:

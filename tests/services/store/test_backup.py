@@ -181,6 +181,21 @@ def test_a_damaged_store_keeps_its_write_ahead_log_when_it_is_replaced(copy: Pat
     assert log.read_bytes() == b"what was written last"
 
 
+def test_the_log_of_a_removed_store_changes_nothing_in_the_restored_one(copy: Path, settings: Settings):
+    store = settings.data_folder / "bench.sqlite"
+    log = store.with_name("bench.sqlite-wal")
+    with closing(sqlite3.connect(store)) as killed:  # its log stays, as after kill -9
+        killed.execute("PRAGMA journal_mode = WAL")
+        killed.execute("UPDATE bench SET name = 'Removed'")
+        killed.commit()
+        left = log.read_bytes()
+    store.unlink()
+    log.write_bytes(left)
+    restore_store(settings, copy)
+    assert _name(store) == "Copied"
+    assert [path.read_bytes() for path in store.parent.glob("bench.sqlite.replaced-*-wal")] == [left]
+
+
 def _damaged(copy: Path, kind: str) -> None:
     content = copy.read_bytes()
     if kind == "cut off":
