@@ -16,6 +16,7 @@ from starlette.types import Scope
 
 from app.errors import Busy, HazefallError, InvalidValue, UnreadableLog
 from app.services.store.problems import file_problem_from
+from app.web.current_user import current_user
 from app.web.templating.environment import render_page
 from app.web.templating.headers import SECURITY_HEADERS
 from app.web.templating.page_context import Shell, make_shell, read_shell
@@ -225,7 +226,9 @@ def _mistake_of_ours(request: Request, error: Exception) -> Response:
 def _answer(request: Request, problem: Problem, *, with_store: bool = True) -> Response:
     if _is_for_scripts(request.url.path):
         return JSONResponse(_document(request, problem), problem.status, media_type="application/problem+json")
-    shell = _shell_of_bench(request) if with_store and problem.status != 503 else make_shell(request.url.path)
+    # who has not been let in learns nothing of the bench, not even its name
+    shows_bench = with_store and problem.status != 503 and current_user() is not None
+    shell = _shell_of_bench(request) if shows_bench else make_shell(request.url.path)
     return render_page("pages/problem.html", problem, shell, status_code=problem.status)
 
 

@@ -156,6 +156,16 @@ def test_a_body_that_is_read_as_a_whole_may_be_two_megabytes(client: TestClient,
     assert client.post("/api/units", content=body[: 2_000_000 - 1], headers={"Content-Type": kind}).status_code != 413
 
 
+def test_a_sign_in_takes_no_files_and_no_long_texts(client: TestClient):
+    """Anybody may send one, and the texts of a form are in memory."""
+    head, long = b'--x\r\nContent-Disposition: form-data; name="a"', b"a" * 2_000_001
+    for name in (b"", b'; filename="a.csv"'):
+        body = head + name + b"\r\n\r\n" + long + b"\r\n--x--\r\n"
+        answer = client.post("/sign-in", content=body, headers={"Content-Type": "multipart/form-data; boundary=x"})
+        assert answer.status_code == 413
+        assert "too long for a form" in answer.text
+
+
 def test_a_mistake_of_the_program_tells_nothing_of_its_inside(app: FastAPI, settings: Settings):
     @app.get("/api/try")
     def fail() -> None:

@@ -32,6 +32,7 @@ SIGN_IN = "/sign-in"
 HEALTH, NETWORK = "/api/health", "/api/network"
 PUBLIC_PATHS = frozenset({SIGN_IN, HEALTH})  # of a bench with accounts
 PUBLIC_FOLDER = "/static/"
+_LONGEST_NEXT = 2000  # nginx answers 502 where the headers of a response fill 4 kB
 _SIGN_IN_FIRST = (
     "You are not signed in, or your session has ended. Sign in at /sign-in. You can keep a filled-in form open "
     "meanwhile and submit it again."
@@ -121,7 +122,8 @@ def _sign_in_first(request: HTTPConnection) -> Response:
         return _for_scripts(request, _NEEDS_TOKEN)
     if request.scope["method"] in ("GET", "HEAD"):
         asked = f"{path}?{query}" if query else path
-        return RedirectResponse(f"{SIGN_IN}?next={quote(asked, safe='')}", 303)
+        then = f"?next={quote(asked, safe='')}"
+        return RedirectResponse(SIGN_IN + (then if len(then) <= _LONGEST_NEXT else ""), 303)
     return refuse(request.scope, 401, _SIGN_IN_FIRST)
 
 

@@ -1,7 +1,8 @@
 """Rejects a request body above the limit, with a problem document like every other error.
 
 FastAPI's own limit responds in plain text before our handlers run, so the body is counted here. Files are written to
-disk in pieces; JSON and plain forms are read into memory, where they grow many times, so their limit is lower.
+disk in pieces; JSON and plain forms are read into memory, where they grow many times, so their limit is lower. So is
+that of the sign-in, which takes no file, because the text fields of any form are in memory, too.
 """
 
 from http import HTTPStatus
@@ -11,6 +12,7 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app.web.problems import TOO_LARGE, TOO_LONG, refuse
+from app.web.security.authentication import SIGN_IN
 
 # JSON and plain forms; the longest form of the pages has some thousand fields.
 MOST_BYTES_READ_AS_A_WHOLE = 2_000_000
@@ -33,7 +35,8 @@ class BodyLimitMiddleware:
         headers = Headers(scope=scope)
         stated = headers.get("content-length", "")
         most, words = self.max_bytes, TOO_LARGE
-        if not headers.get("content-type", "").lower().startswith("multipart/form-data"):
+        has_files = headers.get("content-type", "").lower().startswith("multipart/form-data")
+        if not has_files or scope["path"] == SIGN_IN:  # anybody may send a form there
             most, words = min(most, MOST_BYTES_READ_AS_A_WHOLE), TOO_LONG
         if stated.isdecimal() and int(stated) > most:
             if int(stated) <= self.max_bytes * _READ_AND_DROPPED:

@@ -141,13 +141,31 @@ def test_nobody_reaches_nothing_of_a_bench_with_accounts(nobody: TestClient, sub
             assert "default-src 'none'" in answer.headers["content-security-policy"]
 
 
+def test_the_page_after_the_sign_in_is_left_out_where_its_address_is_too_long_for_a_proxy(
+    nobody: TestClient, people: dict[str, str]
+):
+    for settings, follows in ((100, True), (800, False)):
+        answer = nobody.get("/compare?" + "&".join(["s=1"] * settings))
+        assert answer.status_code == 303
+        assert answer.headers["location"].startswith("/sign-in?next=%2Fcompare") == follows
+        assert len(answer.headers["location"]) < 2100
+
+
 def test_nobody_learns_the_name_of_the_bench(nobody: TestClient, people: dict[str, str]):
     as_role(nobody, people, "administer")
     form = _bench_form(nobody) | {"name": "A secret name"}
     assert nobody.post("/bench", data=form, headers=SAME_ORIGIN).status_code == 303
     assert "A secret name" in nobody.get("/units").text
     nobody.cookies.clear()
-    for answer in (nobody.get("/sign-in"), nobody.post("/units/add"), nobody.get("/api/units")):
+    too_many = {f"field{number}": "" for number in range(5001)}
+    for answer in (
+        nobody.get("/sign-in"),
+        nobody.post("/units/add"),
+        nobody.get("/api/units"),
+        nobody.get("/static/none.css"),
+        nobody.post("/static/base.css"),
+        nobody.post("/sign-in", data=too_many),
+    ):
         assert "A secret name" not in answer.text
 
 
