@@ -3,6 +3,7 @@
 import argparse
 import io
 import os
+import signal
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -45,6 +46,25 @@ _STATUS_OF = (
 
 def run(arguments: Sequence[str] | None = None) -> int:
     """Runs one command; 0 done, 2 wrong arguments, 3 no log, 4 no decay, 1 anything else."""
+    if arguments is not None:
+        return _run(arguments)
+    terminated = False
+
+    def stop(_number: int, _frame: object) -> None:
+        nonlocal terminated
+        terminated = True
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)  # a second one ends it at once
+        raise KeyboardInterrupt
+
+    signal.signal(signal.SIGTERM, stop)  # as Ctrl-C does: temporary files and worker processes go
+    status = _run(None)
+    if terminated:  # by that signal, which is what whoever sent it expects
+        sys.stdout.flush()
+        signal.raise_signal(signal.SIGTERM)
+    return status
+
+
+def _run(arguments: Sequence[str] | None) -> int:
     if isinstance(sys.stdout, io.TextIOWrapper):  # a code page may lack ³ or a letter of a name; it is then escaped
         sys.stdout.reconfigure(errors="backslashreplace")
     parser = _parser(_named(arguments))

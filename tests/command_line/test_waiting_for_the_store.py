@@ -36,14 +36,17 @@ def another_writer(folder: Path) -> sqlite3.Connection:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows sends Ctrl-C to a group of processes")
-def test_a_command_that_waits_says_so_and_ends_at_once_when_it_is_stopped(folder: Path):
+@pytest.mark.parametrize(("stopped_by", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, -signal.SIGTERM)])
+def test_a_command_that_waits_says_so_and_ends_at_once_when_it_is_stopped(
+    folder: Path, stopped_by: signal.Signals, status: int
+):
     with closing(another_writer(folder)):
         command = start_command("account", "add", "Ada", "--role", "edit", "--data", str(folder))
         said = command.stderr.readline()
         assert "Another program is writing to this bench. Waiting for it, for up to 2 min; Ctrl-C stops." in said
-        command.send_signal(signal.SIGINT)
+        command.send_signal(stopped_by)
         _, rest = command.communicate(timeout=20)  # of 120 s that it would wait
-    assert (command.returncode, rest) == (130, "hazefall account: stopped.\n")
+    assert (command.returncode, rest) == (status, "hazefall account: stopped.\n")
 
 
 def test_a_command_writes_once_the_other_program_has_ended(folder: Path, caplog: pytest.LogCaptureFixture):
