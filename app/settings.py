@@ -73,7 +73,7 @@ def read_settings(default_data_folder: Path) -> Settings:
         allowed_hosts=_listed("HAZEFALL_ALLOWED_HOSTS"),
         trusted_proxies=_networks("HAZEFALL_TRUSTED_PROXIES"),
         host=os.environ.get("HAZEFALL_HOST", "127.0.0.1"),
-        port=_whole_number("HAZEFALL_PORT", DEFAULT_PORT),
+        port=_whole_number("HAZEFALL_PORT", DEFAULT_PORT, 65535),
     )
 
 
@@ -93,10 +93,11 @@ def _networks(name: str) -> tuple[str, ...]:
     return _listed(name)
 
 
-def _whole_number(name: str, default: int) -> int:
+def _whole_number(name: str, default: int, most: int | None = None) -> int:
     text = os.environ.get(name)
     if not text:
         return default
-    if not text.isdecimal() or int(text) == 0:
-        raise InvalidValue(f"{name} is {text!r}; it must be a whole number above zero. Correct it or unset it.")
+    if not text.isdecimal() or int(text) == 0 or (most is not None and int(text) > most):
+        needed = "a whole number above zero" if most is None else f"a whole number from 1 to {most}"
+        raise InvalidValue(f"{name} is {text!r}; it must be {needed}. Correct it or unset it.")
     return int(text)

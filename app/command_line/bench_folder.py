@@ -85,3 +85,9 @@ def _port(text: str) -> int:
     if not text.isdecimal() or not 0 <= int(text) <= 65535:
         raise argparse.ArgumentTypeError(f"{text!r} is not a port; enter a whole number from 0 to 65535")
     return int(text)
+
+
+def number_of_processes(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 64:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of processes; enter a whole number from 1 to 64")
+    return int(text)

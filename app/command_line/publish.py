@@ -6,8 +6,10 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from app.command_line.bench_folder import add_folder_argument, settings_of_present_bench
+from app.command_line.bench_folder import add_folder_argument, number_of_processes, settings_of_present_bench
 from app.command_line.progress_bar import progress_bar
+from app.errors import InvalidValue
+from app.settings import Settings
 
 if TYPE_CHECKING:
     from app.web.published.publish import Published
@@ -21,7 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--precompress", action="store_true", help="add compressed copies (gzip and brotli) for the host"
     )
     parser.add_argument("--sign", metavar="KEY", type=Path, help="sign the edition with an SSH key (needs ssh-keygen)")
-    parser.add_argument("--workers", metavar="N", type=int, help="processes (default: one per core)")
+    parser.add_argument("--workers", metavar="N", type=number_of_processes, help="processes (default: one per core)")
     add_folder_argument(parser)
 
 
@@ -29,10 +31,12 @@ def run(arguments: argparse.Namespace) -> int:
     from app.services.store.open import open_store
     from app.web.published.publish import Finish, publish, publish_again  # loaded when used: it draws
 
+    settings = settings_of_present_bench(arguments)
+    _refuse_folder_of_bench(arguments.out, settings)
     began = time.monotonic()
     finish = Finish(arguments.sign, arguments.precompress)
     with progress_bar() as on_progress:
-        engine = open_store(settings_of_present_bench(arguments), on_progress)
+        engine = open_store(settings, on_progress)
         try:
             if arguments.edition is not None:
                 done = publish_again(engine, arguments.out, arguments.edition, on_progress, finish=finish)
@@ -62,6 +66,15 @@ def run(arguments: argparse.Namespace) -> int:
             file=sys.stderr,
         )
     return 1 if done.failures else 0
+
+
+def _refuse_folder_of_bench(out: Path, settings: Settings) -> None:
+    """The site would be uploaded with the store and the secret, and a server could not go on writing there."""
+    if settings.data_folder.resolve().is_relative_to(out.resolve()):
+        raise InvalidValue(
+            f"{out} holds the bench itself, which must not be published: its folder is {settings.data_folder}. Choose "
+            "another folder, such as one inside it."
+        )
 
 
 def _edition_words(done: "Published", *, again: bool) -> str:

@@ -2,7 +2,7 @@
 
 import argparse
 
-from app.command_line.bench_folder import add_folder_argument, settings_of_present_bench
+from app.command_line.bench_folder import add_folder_argument, number_of_processes, settings_of_present_bench
 from app.command_line.progress_bar import progress_bar
 
 SHOWN = 40
@@ -13,7 +13,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--accept", action="store_true", help="save the new results; every change is recorded")
     parser.add_argument("--who", default="", help="your name, for the history")
     parser.add_argument("--why", default="", help="reason, for the history")
-    parser.add_argument("--workers", metavar="N", type=int, help="processes (default: one per core)")
+    parser.add_argument("--workers", metavar="N", type=number_of_processes, help="processes (default: one per core)")
 
 
 def run(arguments: argparse.Namespace) -> int:

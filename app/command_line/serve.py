@@ -12,6 +12,7 @@ from app.command_line.bench_folder import (
     add_folder_argument,
     address,
     naming_options,
+    number_of_processes,
     place,
     settings_from,
 )
@@ -30,7 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--workers",
         metavar="N",
-        type=_processes,
+        type=number_of_processes,
         default=1,
         help="server processes (default: 1; more than one per core does not help)",
     )
@@ -173,9 +174,3 @@ def _serve_several_processes(settings: Settings, on_start: partial[None], worker
     finally:
         bound.close()
     return 0 if server.answered else 1
-
-
-def _processes(text: str) -> int:
-    if not text.isdecimal() or not 1 <= int(text) <= 64:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number of processes; enter a whole number from 1 to 64")
-    return int(text)

@@ -166,6 +166,34 @@ def test_no_bench_is_made_where_one_is_looked_for(
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.parametrize("out", ["", "..", "../"])
+def test_the_folder_of_the_bench_is_not_published(bench: Path, out: str, capsys: pytest.CaptureFixture[str]):
+    """Its secret and its store would be uploaded with the site."""
+    before = sorted(bench.iterdir())
+    assert run(["publish", str(bench / out), "--data", str(bench)]) == 2
+    assert f"holds the bench itself, which must not be published: its folder is {bench}." in capsys.readouterr().err
+    assert sorted(bench.iterdir()) == before
+
+
+@pytest.mark.parametrize("command", [["recompute"], ["publish", "site"], ["check", "package.zip"], ["serve"]])
+@pytest.mark.parametrize("number", ["0", "-3", "many"])
+def test_a_number_of_processes_that_is_none_is_refused(
+    command: list[str], number: str, capsys: pytest.CaptureFixture[str]
+):
+    with pytest.raises(SystemExit, match="2"):
+        run([*command, f"--workers={number}"])
+    assert f"'{number}' is not a number of processes; enter a whole number from 1 to 64" in capsys.readouterr().err
+
+
+def test_a_port_of_the_environment_that_is_none_is_refused(
+    bench: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+):
+    monkeypatch.setenv("HAZEFALL_PORT", "99999")
+    assert run(["serve", "--data", str(bench)]) == 2
+    message = "HAZEFALL_PORT is '99999'; it must be a whole number from 1 to 65535. Correct it or unset it."
+    assert message in capsys.readouterr().err
+
+
 def test_a_sound_store_is_told_so(bench: Path, capsys: pytest.CaptureFixture[str]):
     assert run(["check", "--data", str(bench)]) == 0
     said = capsys.readouterr().out

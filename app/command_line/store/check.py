@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from app.command_line.bench_folder import add_folder_argument, place, settings_of_present_bench
+from app.command_line.bench_folder import add_folder_argument, number_of_processes, place, settings_of_present_bench
 from app.command_line.progress_bar import progress_bar
 from app.command_line.store.check_network import check_network
 from app.command_line.store.check_published import check_published, print_findings
@@ -25,7 +25,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--digest", metavar="SHA256", default="", help="digest of the edition or package, as noted when it was made"
     )
     parser.add_argument("--signers", metavar="FILE", type=Path, help="allowed signers, to verify the signature")
-    parser.add_argument("--workers", metavar="N", type=int, help="processes for a package (default: one per core)")
+    parser.add_argument(
+        "--workers", metavar="N", type=number_of_processes, help="processes for a package (default: one per core)"
+    )
     add_folder_argument(parser)
 
 

@@ -107,8 +107,7 @@ def _refuse_unfit_server(url: str, where: str) -> None:
     kind = make_url(url).get_backend_name()
     if kind != "postgresql":
         raise StoreProblem(
-            f"HAZEFALL_DATABASE_URL names a kind of database that is not supported: {kind}. "
-            "Use sqlite:///PATH or postgresql://USER@HOST/NAME."
+            f"A bench cannot be in a database of the kind {kind}. Use sqlite:///PATH or postgresql://USER@HOST/NAME."
         )
     engine = create_engine(url, poolclass=NullPool)
     driver = engine.dialect.loaded_dbapi

@@ -161,7 +161,7 @@ def test_a_database_of_another_program_is_refused(tmp_path: Path):
 
 
 def test_an_unknown_kind_of_database_is_refused(tmp_path: Path):
-    with pytest.raises(StoreProblem, match="HAZEFALL_DATABASE_URL names a kind of database that is not supported"):
+    with pytest.raises(StoreProblem, match="A bench cannot be in a database of the kind"):
         open_store(Settings(tmp_path, database_url="oddbase://somewhere/bench"))
 
 
