@@ -66,9 +66,9 @@ ENVIRONMENT = {
 def read_settings(default_data_folder: Path) -> Settings:
     """Settings from the environment. Raises InvalidValue for an invalid number."""
     return Settings(
-        data_folder=Path(os.environ.get("HAZEFALL_DATA") or default_data_folder),
+        data_folder=Path(os.environ.get("HAZEFALL_DATA") or default_data_folder).expanduser(),
         database_url=os.environ.get("HAZEFALL_DATABASE_URL", ""),
-        backup_folder=Path(given) if (given := os.environ.get("HAZEFALL_BACKUP_FOLDER")) else None,
+        backup_folder=Path(given).expanduser() if (given := os.environ.get("HAZEFALL_BACKUP_FOLDER")) else None,
         max_upload_bytes=_whole_number("HAZEFALL_MAX_UPLOAD_BYTES", 200_000_000),
         allowed_hosts=_listed("HAZEFALL_ALLOWED_HOSTS"),
         trusted_proxies=_networks("HAZEFALL_TRUSTED_PROXIES"),

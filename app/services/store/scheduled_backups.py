@@ -1,25 +1,31 @@
 """Scheduled backups: one a day while the server runs, verified, of which the last days, weeks and months are kept."""
 
+import hashlib
 import json
 import logging
 import os
 import re
 import shutil
+import sqlite3
 import time
 from collections.abc import Callable, Sequence
+from contextlib import closing
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from app.errors import HazefallError
+from app.errors import HazefallError, StoreProblem
 from app.services.store.backup import backup_store
+from app.services.store.online_copy import connect_to_read
 from app.services.store.open import sqlite_file
+from app.services.store.problems import store_problem_from
 from app.settings import Settings
 
 DAILY, WEEKLY, MONTHLY = 7, 4, 12
 EVERY = timedelta(days=1)
 OLD_AFTER = timedelta(days=3)
-_NAME = re.compile(r"scheduled-(\d{8}-\d{6})\.sqlite")
+_NAME = re.compile(r"scheduled-(\d{8}-\d{6})(-[0-9a-f]{8})?\.sqlite")
+_NO_CHANGE = "-00000000"
 _TURN_LASTS_S = 2 * 3600.0  # after this a turn was left behind by a process that ended
 _LOG = logging.getLogger("hazefall.backups")
 
@@ -37,23 +43,39 @@ class BackupState:
     size_bytes: int = 0
     problem: str = ""
 
-    def age(self, now: datetime) -> timedelta | None:
-        return now - datetime.fromisoformat(self.made_at) if self.made_at else None
-
 
 def backup_folder(settings: Settings) -> Path:
     """Where scheduled backups go: the folder of the settings, or one in the data folder."""
     return settings.backup_folder or settings.data_folder / "backups" / "scheduled"
 
 
-def backups_there(folder: Path) -> Sequence[tuple[datetime, Path]]:
-    """Times and paths of the scheduled backups in a folder, oldest first."""
+def backups_there(settings: Settings) -> Sequence[tuple[datetime, Path]]:
+    """Times and paths of the scheduled backups of this bench, oldest first; other benches may use the same folder.
+
+    Raises OSError where the folder cannot be read.
+    """
+    folder, marks = backup_folder(settings), (None, _mark(settings))  # without a mark: of a version before marks
     found = [
         (datetime.strptime(named[1], "%Y%m%d-%H%M%S").replace(tzinfo=UTC), path)
         for path in (folder.iterdir() if folder.is_dir() else ())
-        if (named := _NAME.fullmatch(path.name))
+        if (named := _NAME.fullmatch(path.name)) and named[2] in marks
     ]
     return sorted(found)
+
+
+def _mark(settings: Settings) -> str:
+    """Tells the backups of one bench from those of another, by its first change; zeros while it has none."""
+    store = sqlite_file(settings.store_url)
+    if store is None or not store.exists():
+        return _NO_CHANGE
+    try:
+        with closing(connect_to_read(store)) as connection:
+            first = connection.execute("SELECT at, who, subject, after FROM changes ORDER BY id LIMIT 1").fetchone()
+    except sqlite3.Error as error:
+        raise store_problem_from(error, str(store)) or StoreProblem(
+            f"{store} cannot be read: {error}. Run `hazefall check` to see what is wrong."
+        ) from error
+    return f"-{hashlib.sha256(repr(first).encode()).hexdigest()[:8]}" if first else _NO_CHANGE
 
 
 def times_to_keep(times: Sequence[datetime]) -> set[datetime]:
@@ -86,10 +108,10 @@ def backup_if_due(settings: Settings, now: datetime | None = None) -> BackupStat
     folder = backup_folder(settings)
     if sqlite_file(settings.store_url) is None:  # a database server has its own tools
         return None
-    # one that a wrong clock dated in the future neither stops the backups nor has one made at every look
-    if any(timedelta(0) <= at - made < EVERY for made, _ in backups_there(folder)):
-        return None
     try:
+        # one that a wrong clock dated in the future neither stops the backups nor has one made at every look
+        if any(timedelta(0) <= at - made < EVERY for made, _ in backups_there(settings)):
+            return None
         folder.mkdir(parents=True, exist_ok=True)
         if not _take_turn(folder):
             return None
@@ -118,9 +140,12 @@ def _made(settings: Settings, folder: Path, at: datetime) -> BackupState:
     needed = store.stat().st_size if store else 0
     free = shutil.disk_usage(folder).free
     if free < 2 * needed:
-        raise OSError(28, f"{free / 1e6:.0f} MB are free and {2 * needed / 1e6:.0f} MB needed", str(folder))
-    copy = backup_store(settings, folder / f"scheduled-{at:%Y%m%d-%H%M%S}.sqlite")
-    there = backups_there(folder)
+        raise StoreProblem(
+            f"{free / 1e6:.0f} MB are free for {folder}, and {2 * needed / 1e6:.0f} MB are needed. Make room, or "
+            "choose a folder on another disk with HAZEFALL_BACKUP_FOLDER."
+        )
+    copy = backup_store(settings, folder / f"scheduled-{at:%Y%m%d-%H%M%S}{_mark(settings)}.sqlite")
+    there = backups_there(settings)
     kept = times_to_keep([made for made, _ in there])
     for made, path in there:
         if made not in kept:
@@ -132,7 +157,7 @@ def _take_turn(folder: Path) -> bool:
     """Whether this process makes the backup; of several server processes only one does."""
     turn = _turn(folder)
     try:
-        if time.time() - turn.stat().st_mtime > _TURN_LASTS_S:
+        if abs(time.time() - turn.stat().st_mtime) > _TURN_LASTS_S:  # the clock may have been set back since
             turn.unlink(missing_ok=True)
     except FileNotFoundError:
         pass

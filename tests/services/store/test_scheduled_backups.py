@@ -1,6 +1,9 @@
 """Scheduled backups: one a day, verified, thinned to days, weeks and months, and failures that are seen."""
 
+import errno
+import os
 import sqlite3
+import time
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import replace
@@ -10,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from app.services.store import scheduled_backups
+from app.services.store.open import open_store
 from app.services.store.scheduled_backups import (
     backup_folder,
     backup_if_due,
@@ -17,7 +21,7 @@ from app.services.store.scheduled_backups import (
     backups_there,
     times_to_keep,
 )
-from app.settings import Settings
+from app.settings import Settings, read_settings
 from tests.conftest import sqlite_only
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
@@ -39,6 +43,13 @@ def test_of_a_year_of_days_the_last_days_weeks_and_months_stay():
     assert len(kept) <= 7 + 4 + 12
 
 
+def test_folders_of_the_environment_may_begin_with_the_home_folder(monkeypatch: pytest.MonkeyPatch, tmp_path: Path):
+    monkeypatch.setenv("HAZEFALL_DATA", "~/bench")
+    monkeypatch.setenv("HAZEFALL_BACKUP_FOLDER", "~/copies")
+    read = read_settings(tmp_path)
+    assert (read.data_folder, read.backup_folder) == (Path.home() / "bench", Path.home() / "copies")
+
+
 def test_few_backups_all_stay():
     times = [NOW, NOW - DAY * 40, NOW - DAY * 41 * 2]
     assert times_to_keep(times) == set(times)
@@ -51,14 +62,12 @@ def test_one_is_made_a_day_and_old_ones_go(settings: Settings, store):
         assert state is not None
         assert state.problem == ""
         assert backup_if_due(settings, NOW + DAY * number + timedelta(hours=23)) is None
-    there = backups_there(backup_folder(settings))
+    there = backups_there(settings)
     assert len(there) == 8  # seven days, and the Sunday before them
     for _, path in there:
         with closing(sqlite3.connect(path)) as copy:
             assert copy.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
-    known = backup_state(settings)
-    assert known.made_at == (NOW + DAY * 13).isoformat()
-    assert known.age(NOW + DAY * 15) == DAY * 2
+    assert backup_state(settings).made_at == (NOW + DAY * 13).isoformat()
 
 
 @sqlite_only
@@ -95,8 +104,65 @@ def test_a_second_folder_is_used_and_foreign_files_in_it_stay(settings: Settings
     for number in range(9):
         backup_if_due(there, NOW + DAY * number)
     assert (second / "bench-20200101-000000.sqlite").read_text() == "mine"
-    assert len(backups_there(second)) == 7
+    assert len(backups_there(there)) == 7
     assert not (settings.data_folder / "backups").exists()
+
+
+@sqlite_only
+def test_benches_that_share_a_folder_each_have_their_backups(settings: Settings, store, tmp_path: Path):
+    """With HAZEFALL_BACKUP_FOLDER set for all programs, the demonstration bench uses the folder of the own bench."""
+    mine, other = (replace(settings, data_folder=tmp_path / name, backup_folder=tmp_path / "all") for name in "ab")
+    for bench, first in ((mine, "Mine"), (other, "Other")):
+        open_store(bench).dispose()
+        _add_change(bench, first)
+    for number in range(9):
+        for bench in (other, mine):
+            assert backup_if_due(bench, NOW + DAY * number) is not None
+    for bench, first in ((mine, "Mine"), (other, "Other")):
+        assert len(backups_there(bench)) == 7
+        for _, path in backups_there(bench):
+            with closing(sqlite3.connect(path)) as copy:
+                assert copy.execute("SELECT after FROM changes").fetchone() == (first,)
+
+
+def _add_change(bench: Settings, after: str) -> None:
+    with closing(sqlite3.connect(bench.data_folder / "bench.sqlite")) as store:
+        store.execute(
+            "INSERT INTO changes (at, who, action, subject, subject_id, field, after, why) "
+            "VALUES ('2026-03-01 00:00:00', 'Ada', 'added', 'room', 1, 'name', ?, '')",
+            (after,),
+        )
+        store.commit()
+
+
+@sqlite_only
+def test_a_folder_that_cannot_be_read_is_noted_and_tried_again(
+    settings: Settings, store, monkeypatch: pytest.MonkeyPatch
+):
+    """As a network share whose server has gone; the schedule goes on."""
+    (tmp := backup_folder(settings)).mkdir(parents=True)
+    with monkeypatch.context() as gone:
+        gone.setattr(Path, "iterdir", _stale)
+        failed = backup_if_due(settings, NOW)
+    assert failed is not None
+    assert failed.problem == f"{tmp}: Stale file handle"
+    assert backup_if_due(settings, NOW) is not None
+    assert backup_state(settings).problem == ""
+
+
+def _stale(folder: Path):
+    raise OSError(errno.ESTALE, "Stale file handle", str(folder))
+
+
+@sqlite_only
+def test_a_turn_of_a_time_with_a_wrong_clock_is_taken_over(settings: Settings, store):
+    folder = backup_folder(settings)
+    folder.mkdir(parents=True)
+    turn = folder / "scheduled.turn"
+    turn.touch()
+    assert backup_if_due(settings, NOW) is None
+    os.utime(turn, (time.time() + 365 * 86_400,) * 2)
+    assert backup_if_due(settings, NOW) is not None
 
 
 @sqlite_only

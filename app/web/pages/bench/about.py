@@ -70,20 +70,28 @@ def _backups(settings: Settings, size: StoreSize, now: datetime) -> tuple[str, s
     if size.in_server:
         return "The bench is on a database server; make backups with its own tools, such as pg_dump.", ""
     folder, state = backup_folder(settings), backup_state(settings)
-    number = len(backups_there(folder))
+    try:
+        made = [at for at, _ in backups_there(settings)]
+    except OSError as error:
+        problem = f"The folder cannot be read: {error.strerror}. Connect its disk, or choose another folder."
+        return f"A server that runs makes a verified backup a day in {folder}.", problem
+    number = counted(len(made), "verified backup")
     kept = f"of the last {DAILY} days, {WEEKLY} weeks and {MONTHLY} months"
-    words = (
-        f"{counted(number, 'verified backup')} in {folder}; a server that runs makes one a day and keeps those {kept}."
-    )
-    return words, _backup_problem(state, number, now)
+    words = f"{number} in {folder}; a server that runs makes one a day and keeps those {kept}."
+    return words, _backup_problem(state, made, now)
 
 
-def _backup_problem(state: BackupState, number: int, now: datetime) -> str:
+def _backup_problem(state: BackupState, made: Sequence[datetime], now: datetime) -> str:
+    """`made` : times of the backups that are there."""
     if state.problem:
         return f"The last attempt failed: {state.problem}"
-    age = state.age(now)
-    if age is None or number == 0:
+    if not made and state.made_at:
+        return (
+            f"The last backup, {state.path}, is no longer there. Connect its disk, or make one with: hazefall backup."
+        )
+    if not made:
         return "No scheduled backup has been made yet. Make one with: hazefall backup."
+    age = now - max([at for at in made if at <= now] or made)  # a wrong clock may have dated one in the future
     if age > OLD_AFTER:
         return (
             f"The last backup is {age.days} days old. It is made while the server runs. Let it run, or make one with: "
