@@ -43,7 +43,12 @@ def settings_from(arguments: argparse.Namespace, folder_name: str = "") -> Setti
         given |= {"data_folder": own.with_name(f"{own.name}-{folder_name}"), "database_url": ""}
     if getattr(arguments, "database", None) is not None:
         given |= {"database_url": arguments.database}
-    return replace(settings, **given)  # type: ignore[arg-type]
+    found = replace(settings, **given)  # type: ignore[arg-type]
+    if found.database_url:
+        from app.services.store.open import refuse_unfit_address  # loaded when used: most benches are a file
+
+        refuse_unfit_address(found.database_url)
+    return found
 
 
 def naming_options(arguments: argparse.Namespace, *of_folder: str) -> tuple[str, ...]:

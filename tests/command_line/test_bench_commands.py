@@ -194,6 +194,26 @@ def test_a_port_of_the_environment_that_is_none_is_refused(
     assert message in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    ("url", "message"),
+    [
+        ("bench", "'bench' is not a database URL."),
+        ("postgresql://desk@localhost:port/bench", "'postgresql://desk@localhost:port/bench' is not a database URL."),
+        ("postgresql://desk@[::1/bench", "'postgresql://desk@[::1/bench' is not a database URL."),
+        ("postgresql+psycopg2://desk@localhost/bench", "The database URL begins with postgresql+psycopg2://, which"),
+        ("postgres://desk@localhost/bench", "The database URL begins with postgres://, which is not supported."),
+    ],
+)
+@pytest.mark.parametrize("command", [["serve", "--port", "0"], ["account", "list"], ["token", "list"]])
+def test_an_address_that_no_database_has_is_a_wrong_argument(
+    command: list[str], url: str, message: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+):
+    assert run([*command, "--data", str(tmp_path), "--database", url]) == 2
+    said = capsys.readouterr().err
+    assert said.startswith(f"hazefall {command[0]}: {message}")
+    assert said.endswith("Use sqlite:///PATH or postgresql://USER@HOST/NAME.\n")
+
+
 def test_a_sound_store_is_told_so(bench: Path, capsys: pytest.CaptureFixture[str]):
     assert run(["check", "--data", str(bench)]) == 0
     said = capsys.readouterr().out

@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine, Table, delete, func, make_url, select
-from sqlalchemy.exc import ArgumentError, DBAPIError
+from sqlalchemy.exc import DBAPIError
 
 from app.bundled_files import bundled_folder
 from app.errors import AlreadyStored, InvalidValue, StoreProblem
-from app.services.store.open import open_store, sqlite_file, stored_revision
+from app.services.store.open import open_store, refuse_unfit_address, sqlite_file, stored_revision
 from app.services.store.problems import store_problem_from
 from app.services.store.progress import OnProgress, no_progress
 from app.services.store.revisions import read_store_revisions
@@ -86,12 +86,7 @@ def store_address(place: str) -> str:
     'postgresql://desk@localhost/bench'
     """
     if "://" in place:
-        try:
-            make_url(place)
-        except ArgumentError as error:
-            raise InvalidValue(
-                f"{place!r} is not a database URL. Use sqlite:///PATH or postgresql://USER@HOST/NAME."
-            ) from error
+        refuse_unfit_address(place)
         return place
     path = Path(place).expanduser().resolve()
     return sqlite_url(path if path.suffix == ".sqlite" else path / "bench.sqlite")

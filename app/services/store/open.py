@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Engine, NullPool, create_engine, event, inser
 from sqlalchemy.exc import ArgumentError, DBAPIError
 
 from app.bundled_files import bundled_folder
-from app.errors import StoreProblem
+from app.errors import InvalidValue, StoreProblem
 from app.services.store.online_copy import can_write, connect_to_read
 from app.services.store.problems import store_problem_from
 from app.services.store.progress import OnProgress, no_progress
@@ -27,6 +27,7 @@ _LOCK_TIMEOUT_S = 10.0
 _OLDEST_SERVER = 13  # the first with the transaction ids that change detection needs
 # The last revision before version 0.2.0. A store there has the tables of the first revision and is marked so.
 _BEFORE_FIRST = "0013"
+_USE = "Use sqlite:///PATH or postgresql://USER@HOST/NAME."
 _POSTGRESQL_LOCK = 7_204_311  # any number, the same in every process: one migrates, the others wait
 
 
@@ -88,6 +89,18 @@ def sqlite_file(url: str) -> Path | None:
     return Path(unquote(url.removeprefix("sqlite:///"))) if url.startswith("sqlite:///") else None
 
 
+def refuse_unfit_address(url: str) -> None:
+    """Raises InvalidValue for what is not the address of a SQLite file or of a PostgreSQL database."""
+    if sqlite_file(url) is not None:
+        return
+    try:
+        kind = make_url(url).drivername
+    except (ArgumentError, ValueError) as error:  # ValueError: of a port that is not a number
+        raise InvalidValue(f"{url!r} is not a database URL. {_USE}") from error
+    if kind not in ("postgresql", "postgresql+psycopg"):
+        raise InvalidValue(f"The database URL begins with {kind}://, which is not supported. {_USE}")
+
+
 @contextmanager
 def _plain_errors(where: str) -> Iterator[None]:
     try:
@@ -96,19 +109,10 @@ def _plain_errors(where: str) -> Iterator[None]:
         raise store_problem_from(error, where) or StoreProblem(
             f"{where} cannot be opened: {getattr(error, 'orig', error)}. Run `hazefall check` to see what is wrong."
         ) from error
-    except ArgumentError as error:
-        raise StoreProblem(
-            "The database URL in --database or HAZEFALL_DATABASE_URL is invalid. Use sqlite:///PATH or "
-            "postgresql://USER@HOST/NAME."
-        ) from error
 
 
 def _refuse_unfit_server(url: str, where: str) -> None:
-    kind = make_url(url).get_backend_name()
-    if kind != "postgresql":
-        raise StoreProblem(
-            f"A bench cannot be in a database of the kind {kind}. Use sqlite:///PATH or postgresql://USER@HOST/NAME."
-        )
+    refuse_unfit_address(url)
     engine = create_engine(url, poolclass=NullPool)
     driver = engine.dialect.loaded_dbapi
     given, named = engine.dialect.create_connect_args(engine.url)
@@ -119,7 +123,8 @@ def _refuse_unfit_server(url: str, where: str) -> None:
             version = connection.info.server_version // 10_000
     except driver.Error as error:
         raise store_problem_from(error, where) or StoreProblem(
-            f"{where} cannot be opened: {error}. Correct its address in --database or HAZEFALL_DATABASE_URL."
+            f"{where} cannot be opened: {str(error).strip()}. Correct its address in --database or "
+            "HAZEFALL_DATABASE_URL."
         ) from error
     if encoding != "UTF8":
         raise StoreProblem(

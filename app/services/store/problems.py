@@ -56,8 +56,8 @@ _PROBLEMS = (
     ),
     (
         "permission denied for",
-        "{where} refuses this user: {server}. Make the user the owner of the database: "
-        "ALTER DATABASE name OWNER TO user.",
+        "{where} refuses this user: {server}. Make the user the owner of the database (ALTER DATABASE name OWNER TO "
+        "user) and of the tables in it (REASSIGN OWNED BY their owner TO user).",
     ),
     (
         "(?s)(?=.*connection).*(refused|failed|closed|lost|terminating)",

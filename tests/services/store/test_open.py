@@ -11,7 +11,7 @@ import pytest
 from sqlalchemy import text
 
 from app.bundled_files import bundled_folder
-from app.errors import StoreProblem
+from app.errors import InvalidValue, StoreProblem
 from app.services.store import open as opening
 from app.services.store.open import open_store, sqlite_file
 from app.services.store.revisions import read_store_revisions
@@ -161,7 +161,7 @@ def test_a_database_of_another_program_is_refused(tmp_path: Path):
 
 
 def test_an_unknown_kind_of_database_is_refused(tmp_path: Path):
-    with pytest.raises(StoreProblem, match="A bench cannot be in a database of the kind"):
+    with pytest.raises(InvalidValue, match=r"The database URL begins with oddbase://, which is not supported\. Use"):
         open_store(Settings(tmp_path, database_url="oddbase://somewhere/bench"))
 
 

@@ -59,7 +59,8 @@ from app.services.store.problems import file_problem_from, store_problem_from
         (
             "permission denied for schema public\nLINE 2: CREATE TABLE bench",
             "bench.sqlite refuses this user: permission denied for schema public. Make the user the owner of the "
-            "database: ALTER DATABASE name OWNER TO user.",
+            "database (ALTER DATABASE name OWNER TO user) and of the tables in it (REASSIGN OWNED BY their owner TO "
+            "user).",
         ),
     ],
 )
