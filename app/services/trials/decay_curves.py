@@ -48,6 +48,11 @@ class CurveChoices:
     scale: str = "linear"
     with_empty_room: bool = True
 
+    @property
+    def ranking(self) -> RankingChoices:
+        """Choices of the ranking that the curves are chosen from."""
+        return RankingChoices(setting=self.setting, channel=self.channel, room_id=self.room_id, limit=MOST_ROWS)
+
 
 @dataclass(frozen=True, slots=True)
 class DecayCurve:
@@ -147,11 +152,10 @@ def decay_overlay(session: Session, choices: CurveChoices | None = None, *, with
 
 def _ranking_of(snapshot: BenchSnapshot, chosen: CurveChoices) -> Ranking:
     """The ranking that the curves are chosen from; a single requested unit is read alone."""
-    asked = RankingChoices(setting=chosen.setting, channel=chosen.channel, room_id=chosen.room_id, limit=MOST_ROWS)
     if len(chosen.unit_ids) == 1 and chosen.setting == EVERY:
-        known = lines_of_unit(snapshot, chosen.unit_ids[0], asked)
-        return rank(snapshot, RankingTable(known.lines, known.offered), asked)
-    return rank_units(snapshot, asked)
+        known = lines_of_unit(snapshot, chosen.unit_ids[0], chosen.ranking)
+        return rank(snapshot, RankingTable(known.lines, known.offered), chosen.ranking)
+    return rank_units(snapshot, chosen.ranking)
 
 
 def _trials_of_units(

@@ -13,8 +13,14 @@ from app.figures.charts.decay_overlay import curve_names, overlay_text
 from app.reading_files.headers.channels import channel
 from app.services.ranking.table import rank_units
 from app.services.snapshot.bench_snapshot import current_snapshot
-from app.services.snapshot.choices import EVERY, HIGHEST, MOST_ROWS, QUIETEST, RankingChoices
-from app.services.trials.decay_curves import MOST_CURVES, DecayCurve, DecayOverlay, decay_overlay
+from app.services.snapshot.choices import EVERY, HIGHEST, QUIETEST
+from app.services.trials.decay_curves import (
+    MOST_CURVES,
+    CurveChoices,
+    DecayCurve,
+    DecayOverlay,
+    decay_overlay,
+)
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address, query_form
 from app.web.forms.chart_choices import curve_choices, with_units_of_settings
@@ -67,16 +73,20 @@ class CurvesPage:
 def show_curves(request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
     form = with_units_of_settings(session, query_form(request.query_params))
     try:
-        overlay = decay_overlay(session, curve_choices(form), with_points=False)
+        asked = curve_choices(form)
+        overlay = decay_overlay(session, asked, with_points=False)
         drawn = form.accepted
     except InvalidValue as error:
         form.add_error(error.field or "", error.message)
-        overlay, drawn = decay_overlay(session, with_points=False), {}
-    page = _page(session, overlay, form, address("", drawn).lstrip("?"))
+        asked, drawn = CurveChoices(), {}
+        overlay = decay_overlay(session, asked, with_points=False)
+    page = _page(session, asked, overlay, form, address("", drawn).lstrip("?"))
     return render("pages/ranking/curves.html", page, status_code=200 if form.is_good else 422, charts=not page.is_empty)
 
 
-def _page(session: Session, overlay: DecayOverlay, form: TypedForm, chart_query: str) -> CurvesPage:
+def _page(
+    session: Session, asked: CurveChoices, overlay: DecayOverlay, form: TypedForm, chart_query: str
+) -> CurvesPage:
     chosen, offered = overlay.choices, overlay.offered
     curves = (*overlay.curves, *([overlay.empty_room] if overlay.empty_room else []))
     names = (*curve_names(overlay.curves), *(["Empty room"] if overlay.empty_room else []))
@@ -101,7 +111,7 @@ def _page(session: Session, overlay: DecayOverlay, form: TypedForm, chart_query:
         ),
         channels=tuple(Choice(name, channel(name).label, name == chosen.channel) for name in offered.channels),
         rooms=tuple(Choice(str(room.id), room.name, room.id == chosen.room_id) for room in offered.rooms),
-        units=_units(session, overlay),
+        units=_units(session, asked, overlay),
         most_curves=MOST_CURVES,
         kept=tuple((name, form.typed(name)) for name in ("scale", "levels", "empty_room") if form.typed(name)),
         form=form,
@@ -173,15 +183,11 @@ def _switches(form: TypedForm, overlay: DecayOverlay) -> tuple[Switch, ...]:
     )
 
 
-def _units(session: Session, overlay: DecayOverlay) -> tuple[Choice, ...]:
+def _units(session: Session, chosen: CurveChoices, overlay: DecayOverlay) -> tuple[Choice, ...]:
     """Units with a usable trial at the chosen setting, by name; ticked if drawn."""
-    chosen = overlay.choices
-    ranking = rank_units(
-        current_snapshot(session),
-        RankingChoices(
-            setting=chosen.setting, channel=chosen.channel, room_id=chosen.room_id, sort="name", limit=MOST_ROWS
-        ),
-    )
     drawn = {curve.unit_id for curve in overlay.curves}
-    units = {line.row.unit_id: f"{line.row.maker} {line.row.model}" for line in ranking.lines if line.row.usable_trials}
-    return tuple(Choice(str(unit_id), name, unit_id in drawn) for unit_id, name in units.items())
+    ranking = rank_units(current_snapshot(session), chosen.ranking)  # the same as the curves are chosen from
+    rows = [line.row for line in ranking.lines if line.row.usable_trials]
+    rows.sort(key=lambda row: f"{row.maker}\0{row.model}".casefold())
+    names = {row.unit_id: f"{row.maker} {row.model}" for row in rows}
+    return tuple(Choice(str(unit_id), name, unit_id in drawn) for unit_id, name in names.items())
