@@ -18,6 +18,7 @@ from app.command_line.bench_folder import (
 )
 from app.command_line.progress_bar import progress_bar
 from app.errors import InvalidValue
+from app.services.access.local_secret import ensure_secret
 from app.settings import Settings
 
 # A worker that reads a large log may block its other threads for a while; do not consider it dead before this.
@@ -67,9 +68,12 @@ def serve(
     engine = open_store(settings)
     try:
         require_account_for_network(settings, engine)
-        entry = Entry(None if has_accounts(engine) else settings.data_folder, opens_browser, bench)
+        alone = not has_accounts(engine)
+        entry = Entry(settings.data_folder if alone else None, opens_browser, bench)
     finally:
         engine.dispose()
+    if alone:
+        ensure_secret(settings.data_folder)  # here, because an error while the server starts ends in a traceback
     require_free_address(settings)
     logging.getLogger("uvicorn.error").setLevel(logging.WARNING)
     on_start = partial(_announce, entry, settings.host, f"{what} {place(settings)}")

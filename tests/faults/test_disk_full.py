@@ -4,19 +4,23 @@ The small disk is a file system in memory, where one may be mounted. The limit o
 and has the store fail with another error of the operating system.
 """
 
+import errno
 import io
+import os
 import re
 import resource
 import shutil
+import sqlite3
 import tempfile
 from collections.abc import Iterator
-from contextlib import suppress
+from contextlib import closing, suppress
 from pathlib import Path
 
 import httpx
 import pytest
 
 from app.command_line.main import run
+from app.services.access import local_secret
 from app.services.store.open import open_store
 from app.settings import Settings
 from app.web.application import make_app
@@ -73,6 +77,39 @@ def test_a_full_disk_is_told_and_harms_nothing(small_disk: Path, tmp_path: Path,
         assert "Traceback" not in server.said()
     assert faults_of(store) == []
     assert ask(store, "SELECT count(*) FROM trials") == [(1,)]
+
+
+@pytest.mark.parametrize("command", [["serve", "--port", "0"], ["link"]])
+def test_the_secret_of_a_bench_finds_no_room(
+    tmp_path: Path, command: list[str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+):
+    open_store(Settings(tmp_path)).dispose()
+    before = sorted(tmp_path.iterdir())
+    monkeypatch.setattr(local_secret.os, "fdopen", _no_room)
+    assert run([*command, "--data", str(tmp_path)]) == 1
+    assert capsys.readouterr().err == (
+        f"hazefall {command[0]}: {tmp_path / 'local-secret'} cannot be written: there is not enough space (No space "
+        "left on device). Nothing was saved in this step. Free disk space and try again.\n"
+    )
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def _no_room(handle: int, *_: object, **__: object):
+    os.close(handle)
+    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+def test_a_copy_of_a_bench_finds_no_room(small_disk: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    store = make_bench(tmp_path / "bench")
+    with closing(sqlite3.connect(store)) as connection:
+        rows = [(f"{number:064x}", 10**6, os.urandom(10**6), "2026-03-02 09:00:00") for number in range(12)]
+        connection.executemany("INSERT INTO raw_files VALUES (?, ?, ?, ?)", rows)
+        connection.commit()
+    assert run(["copy-store", str(tmp_path / "bench"), str(small_disk / "copy")]) == 1
+    assert capsys.readouterr().err == (
+        "hazefall copy-store: The copy cannot grow: the disk is full. Nothing was saved in this step. Free disk space "
+        "and try again.\n"
+    )
 
 
 def test_a_migration_without_room_leaves_the_store_as_it_was(

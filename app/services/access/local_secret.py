@@ -16,6 +16,7 @@ from pathlib import Path
 
 from app.errors import StoreProblem
 from app.services.access.secret_tokens import new_token, token_hash
+from app.services.store.problems import file_problem_from
 
 PREFIX = "hazefall_local_"
 LINK_VALID_FOR = timedelta(hours=24)
@@ -42,12 +43,16 @@ def ensure_secret(folder: Path) -> str:
         if found and not (os.name == "posix" and path.stat().st_mode & _FOR_OTHERS):
             return found
         made = new_token(PREFIX)
-        handle, unfinished = tempfile.mkstemp(dir=folder, prefix="local-secret-")  # readable by the owner only
-        with os.fdopen(handle, "w", encoding="ascii") as file:
-            file.write(f"{made}\n")
-        Path(unfinished).replace(path)
+        handle, name = tempfile.mkstemp(dir=folder, prefix="local-secret-")  # readable by the owner only
+        unfinished = Path(name)
+        try:
+            with os.fdopen(handle, "w", encoding="ascii") as file:
+                file.write(f"{made}\n")
+            unfinished.replace(path)
+        finally:
+            unfinished.unlink(missing_ok=True)
     except OSError as error:
-        raise StoreProblem(
+        raise file_problem_from(error, str(path)) or StoreProblem(
             f"The secret of the bench cannot be written to {path}: {error.strerror}. Give the program write "
             "permission for the folder."
         ) from error
@@ -78,7 +83,7 @@ def new_link_token(folder: Path, purpose: str = ENTER) -> str:
     try:
         return _new_token_file(links, purpose)
     except OSError as error:
-        raise StoreProblem(
+        raise file_problem_from(error, str(links)) or StoreProblem(
             f"The folder {links} cannot be written: {error.strerror}. Give the program write permission for it."
         ) from error
 

@@ -193,7 +193,7 @@ def _copy_table(source: Connection, target: Connection, table: Table, counter: _
         with closing(rows_in_batches(source, table)) as read:  # close the cursor before the connection
             write_batches(target, table, batches(read))
     except (source.dialect.loaded_dbapi.Error, target.dialect.loaded_dbapi.Error, UnicodeError) as error:
-        raise StoreProblem(
+        raise store_problem_from(error, "The copy") or StoreProblem(
             f"The table {table.name} could not be copied: {_first_line(error)}. Nothing was saved in the copy."
         ) from error
     return total, digest.hexdigest()

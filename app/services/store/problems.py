@@ -103,11 +103,14 @@ def _server_says(said: str) -> str:
     return (said.rpartition("FATAL:")[2] if "FATAL:" in said else said).strip().splitlines()[0].rstrip(".")
 
 
-def file_problem_from(error: OSError) -> StoreProblem | None:
-    """The problem behind a file that could not be written; None unless the disk is full."""
+def file_problem_from(error: OSError, where: str = "A file") -> StoreProblem | None:
+    """The problem behind a file that could not be written; None unless the disk is full.
+
+    where : its name, for an error without one
+    """
     if error.errno not in _NO_ROOM:
         return None
-    where = error.filename or "A file"
+    where = error.filename or where
     return StoreProblem(
         f"{where} cannot be written: there is not enough space ({error.strerror}). Nothing was saved in this step. "
         "Free disk space and try again."
