@@ -186,8 +186,8 @@ def test_entities_that_grow_are_refused():
     [
         (GOOD[:300], "The file starts as a ZIP archive or workbook but is damaged or cut off."),
         (repacked(GOOD, xl_workbook_xml=None), "The file is a zip archive, not a workbook."),
-        (repacked(GOOD, xl_workbook_xml=b"<broken"), "The workbook is damaged"),
-        (repacked(GOOD, xl_worksheets_sheet1_xml=b"<broken"), "The workbook is damaged"),
+        (repacked(GOOD, xl_workbook_xml=b"<broken"), "The workbook is damaged. Open it"),
+        (repacked(GOOD, xl_worksheets_sheet1_xml=b"<broken"), "The workbook is damaged. Open it"),
         (workbook(("empty", [])), "The workbook has no cells with values."),
     ],
 )

@@ -68,7 +68,7 @@ def read_sheets(content: bytes, file_name: str) -> list[Sheet]:
     except DAMAGE as problem:
         raise refusal(
             file_name,
-            f"The workbook is damaged ({type(problem).__name__}).",
+            "The workbook is damaged.",
             "Open it in a spreadsheet program, save it again as XLSX or CSV, and upload that file.",
         ) from problem
     filled = [Sheet(name, lines, any(formulas)) for name, lines in sheets if any(line.strip() for line in lines)]

@@ -1,5 +1,6 @@
 """Photos: recognising one, and copies without hidden data such as the place where it was taken."""
 
+import threading
 import warnings
 from dataclasses import dataclass
 from datetime import date
@@ -16,6 +17,8 @@ LONGEST_SIDES_PX: dict[PictureSize, int] = {"small": 320, "large": 1600}  # besi
 _FORMATS = ("JPEG", "PNG", "WEBP")
 _TAKEN_AT, _DETAILS = 0x9003, 0x8769  # Exif 2.32: DateTimeOriginal, Exif IFD
 _QUALITY = 85
+# A decoded photo of the largest size takes 320 MB, and a page asks for several at once.
+_ONE_AT_A_TIME = threading.Lock()
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +34,7 @@ class Picture:
 def read_picture(content: bytes, file_name: str) -> Picture | None:
     """The photo in a file; None if the file is none. Raises InvalidValue for one that is damaged or too large."""
     try:
-        with _opened(content, file_name) as image:
+        with _ONE_AT_A_TIME, _opened(content, file_name) as image:
             image.load()
             turned = ImageOps.exif_transpose(image)
             details = image.getexif()
@@ -44,15 +47,17 @@ def read_picture(content: bytes, file_name: str) -> Picture | None:
     except UnidentifiedImageError:
         return None
     except (OSError, SyntaxError, ValueError, EOFError) as error:
-        raise InvalidValue(f"{file_name} is a damaged photo: {error}. Save it again as JPEG.", field="file") from None
+        raise InvalidValue(f"{file_name} is a damaged photo. Save it again as JPEG.", field="file") from error
 
 
 def picture_copy(content: bytes, file_name: str, size: PictureSize) -> bytes:
     """The photo as an upright JPEG of that size at most, without any other data of the file."""
     longest_px = LONGEST_SIDES_PX[size]
-    with _opened(content, file_name) as image:
+    with _ONE_AT_A_TIME, _opened(content, file_name) as image:
+        image.thumbnail(
+            (longest_px, longest_px)
+        )  # before it is turned: a JPEG is then decoded at a fraction of its size
         upright = ImageOps.exif_transpose(image)
-        upright.thumbnail((longest_px, longest_px))
         flat = Image.new("RGB", upright.size, "white")
         seen = upright.convert("RGBA")
         flat.paste(seen, mask=seen.getchannel("A"))

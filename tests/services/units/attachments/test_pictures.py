@@ -1,15 +1,21 @@
 """Photos are recognised by their bytes, and their copies hold nothing but the picture."""
 
 import struct
+import time
 import zlib
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from datetime import date
 from io import BytesIO
+from types import SimpleNamespace
 
 import pytest
-from PIL import Image
+from PIL import Image, ImageOps
 
 from app.errors import InvalidValue
-from app.services.units.attachments.pictures import LONGEST_SIDES_PX, picture_copy, read_picture
+from app.services.units.attachments import pictures
+from app.services.units.attachments.pictures import LONGEST_SIDES_PX, _opened, picture_copy, read_picture
 from tests.sample_data.photos import DOCUMENT, photo
 
 
@@ -47,6 +53,43 @@ def test_the_copy_is_no_larger_than_its_size(size):
         assert copy.size == (LONGEST_SIDES_PX[size], LONGEST_SIDES_PX[size] // 2)
 
 
+def test_a_large_photo_is_turned_only_once_it_is_small(monkeypatch: pytest.MonkeyPatch):
+    turned: list[int] = []
+
+    def turn(image: Image.Image) -> Image.Image:
+        turned.append(max(image.size))
+        return ImageOps.exif_transpose(image)
+
+    monkeypatch.setattr(pictures, "ImageOps", SimpleNamespace(exif_transpose=turn))
+    with Image.open(BytesIO(picture_copy(photo(width=4000, height=2000, turned=True), "a.jpg", "small"))) as copy:
+        assert copy.size == (160, 320)
+    assert turned == [320]
+
+
+def test_one_photo_is_decoded_at_a_time(monkeypatch: pytest.MonkeyPatch):
+    """A page asks for several at once, and each of the largest takes 320 MB."""
+    open_now, most = 0, 0
+
+    @contextmanager
+    def opened(content: bytes, file_name: str) -> Iterator[Image.Image]:
+        nonlocal open_now, most
+        open_now += 1
+        most = max(most, open_now)
+        time.sleep(0.05)
+        with _opened(content, file_name) as image:
+            yield image
+        open_now -= 1
+
+    monkeypatch.setattr(pictures, "_opened", opened)
+    one = photo()
+    with ThreadPoolExecutor(4) as pool:
+        copies = [pool.submit(picture_copy, one, "a.jpg", "small") for _ in range(4)]
+        read = pool.submit(read_picture, one, "a.jpg")
+    assert len({copy.result() for copy in copies}) == 1
+    assert read.result() is not None
+    assert most == 1
+
+
 def test_a_clear_background_becomes_white():
     out = BytesIO()
     Image.new("RGBA", (8, 8), (0, 0, 0, 0)).save(out, "PNG")
@@ -60,7 +103,7 @@ def test_the_same_photo_gives_the_same_copy():
 
 
 def test_a_damaged_photo_is_refused():
-    with pytest.raises(InvalidValue, match=r"^a.jpg is a damaged photo: .*Save it again as JPEG"):
+    with pytest.raises(InvalidValue, match=r"^a.jpg is a damaged photo\. Save it again as JPEG"):
         read_picture(photo(width=400, height=400)[:-200], "a.jpg")
 
 
