@@ -33,3 +33,8 @@ def put_in_place(unfinished: Path, path: Path) -> None:
     sync_file(unfinished)
     unfinished.replace(path)
     sync_folder(path.parent)
+
+
+def unfinished_beside(path: Path) -> Path:
+    """Where this process makes a file before it gets its name; another one that makes the same file has another."""
+    return path.with_name(f"{path.name}.{os.getpid()}.unfinished")

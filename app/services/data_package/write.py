@@ -36,6 +36,7 @@ from app.services.logs.logger_profiles import load_profile
 from app.services.logs.readings import read_readings
 from app.services.store.problems import file_problem_from
 from app.services.store.progress import OnProgress, no_progress
+from app.storage.durable_files import unfinished_beside
 from app.storage.models.bench import Bench, Change
 from app.storage.models.logs import Log, LogChannel, RawFile
 from app.storage.models.trials import (
@@ -103,7 +104,7 @@ def write_package_file(
     session: Session, path: Path, unit_ids: Collection[int] | None = None, on_progress: OnProgress | None = None
 ) -> DataPackage:
     """Writes the package to a file, which appears under its name only when complete."""
-    unfinished = path.with_name(f"{path.name}.unfinished")
+    unfinished = unfinished_beside(path)
     try:
         with unfinished.open("wb") as target:
             packed = write_package(session, target, unit_ids, on_progress)

@@ -6,6 +6,7 @@ import time
 from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from glob import escape
 from pathlib import Path
 
 from app.errors import AlreadyStored, InvalidValue, StoreProblem
@@ -14,7 +15,7 @@ from app.services.store.open import sqlite_file, stored_revision
 from app.services.store.problems import store_problem_from
 from app.services.store.progress import OnProgress, no_progress
 from app.settings import Settings, sqlite_url
-from app.storage.durable_files import put_in_place
+from app.storage.durable_files import put_in_place, unfinished_beside
 
 WAIT_FOR_STORE_S = 5.0
 _CUT_OFF_AFTER_S = 24 * 3600.0
@@ -45,10 +46,10 @@ def backup_store(
     _refuse_unreadable(source)
     path = _target(settings, target, now or datetime.now(UTC))
     progress = on_progress or no_progress
-    unfinished = path.with_name(f"{path.name}.unfinished")
+    unfinished = unfinished_beside(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        _remove_left_behind(path.parent)
+        _remove_left_behind(path)
         _discard(unfinished)
         with closing(connect_to_read(source)) as store, closing(sqlite3.connect(unfinished)) as copy:
             copy_pages(store, copy, progress)
@@ -81,9 +82,10 @@ def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) ->
             "kept beside it."
         )
     target.parent.mkdir(parents=True, exist_ok=True)
-    new = target.with_name(f"{target.name}.restoring")
-    _discard(new)
+    new = unfinished_beside(target)
     try:
+        _remove_left_behind(target)
+        _discard(new)
         with closing(sqlite3.connect(copy)) as source, closing(sqlite3.connect(new)) as store:
             source.backup(store)
         if target.exists():
@@ -159,12 +161,14 @@ def _target(settings: Settings, target: Path | None, now: datetime) -> Path:
     return path
 
 
-def _remove_left_behind(folder: Path) -> None:
-    """Removes files of interrupted backups, except one that may still be running."""
+def _remove_left_behind(path: Path) -> None:
+    """Removes files of interrupted backups and restores, except one that may still be running."""
     oldest = time.time() - _CUT_OFF_AFTER_S
-    for file in folder.glob("bench-*.sqlite.unfinished*"):
-        if file.stat().st_mtime < oldest:
-            file.unlink(missing_ok=True)
+    for name in ("bench-*.sqlite", "scheduled-*.sqlite", escape(path.name)):
+        for file in path.parent.glob(f"{name}.*unfinished*"):
+            with suppress(FileNotFoundError):  # its process has finished
+                if file.stat().st_mtime < oldest:
+                    file.unlink()
 
 
 def _refuse_unreadable(store: Path) -> None:

@@ -14,6 +14,7 @@ from app.services.store import backup as copying
 from app.services.store.backup import backup_store, restore_store
 from app.settings import Settings
 from tests.conftest import sqlite_only
+from tests.faults.real_process import run_command
 
 pytestmark = sqlite_only
 DAY_S = 24 * 3600
@@ -109,16 +110,17 @@ def test_a_restore_that_is_cut_off_leaves_the_one_store_or_the_other(
     assert _name(store) == ("Copied" if ended else "Present")
     restore_store(settings, copy, overwrite=True)  # what was left behind is not in the way
     assert _name(store) == "Copied"
-    assert not list(store.parent.glob("*.restoring"))
+    assert not list(store.parent.glob("*.unfinished"))
 
 
 def test_a_backup_removes_what_was_cut_off_long_ago_and_leaves_the_rest(settings: Settings):
     folder = settings.data_folder / "backups"
     folder.mkdir()
     ages_s = {
-        "bench-20250101-000000.sqlite.unfinished": 2 * DAY_S,
-        "bench-20250101-000000.sqlite.unfinished-journal": 2 * DAY_S,
-        "bench-20260301-000000.sqlite.unfinished": 60,  # may still be running
+        "bench-20250101-000000.sqlite.7.unfinished": 2 * DAY_S,
+        "scheduled-20250101-000000-00000000.sqlite.7.unfinished": 2 * DAY_S,
+        "bench-20250101-000000.sqlite.7.unfinished-journal": 2 * DAY_S,
+        "bench-20260301-000000.sqlite.7.unfinished": 60,  # may still be running
         "bench-20250102-000000.sqlite": 300 * DAY_S,  # a finished copy, however old
         "letter.unfinished": 300 * DAY_S,  # not ours
     }
@@ -126,7 +128,30 @@ def test_a_backup_removes_what_was_cut_off_long_ago_and_leaves_the_rest(settings
         (folder / name).write_bytes(b"x")
         os.utime(folder / name, (time.time() - age_s,) * 2)
     made = backup_store(settings)
-    assert {file.name for file in folder.iterdir()} == {made.path.name, *list(ages_s)[2:]}
+    assert {file.name for file in folder.iterdir()} == {made.path.name, *list(ages_s)[3:]}
+
+
+@pytest.mark.parametrize("step", ["verify_copy", "_keep_beside"])
+def test_two_at_once_leave_each_other_alone(
+    copy: Path, settings: Settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str
+):
+    """Another process makes the same backup or restore while this one is in the middle of its own."""
+    made, folder = tmp_path / "made.sqlite", str(settings.data_folder)
+    do = getattr(copying, step)
+
+    def take(path: Path):
+        monkeypatch.setattr(copying, step, do)
+        typed = ["backup", str(made)] if step == "verify_copy" else ["restore", str(copy), "--overwrite"]
+        other = run_command(*typed, "--data", folder)
+        assert (other.returncode, other.stderr) == (0, "")
+        return do(path)
+
+    monkeypatch.setattr(copying, step, take)
+    if step == "verify_copy":
+        assert _name(backup_store(settings, made).path) == "Present"
+    else:
+        assert _name(restore_store(settings, copy, overwrite=True).path) == "Copied"
+    assert not [*made.parent.glob("*unfinished*"), *settings.data_folder.glob("*unfinished*")]
 
 
 def test_a_backup_does_not_wait_for_ever_for_a_store_that_is_held(settings: Settings, monkeypatch: pytest.MonkeyPatch):
@@ -164,7 +189,7 @@ def test_a_store_that_is_in_use_is_not_replaced_and_nothing_is_left_beside_it(
         with pytest.raises(StoreProblem, match=rf"^{store} is locked by another program"):
             restore_store(settings, copy, overwrite=True)
         assert _name(store) == "Present"
-        assert not list(store.parent.glob("*.restoring")) + list(store.parent.glob("*.replaced-*"))
+        assert not list(store.parent.glob("*.unfinished")) + list(store.parent.glob("*.replaced-*"))
     restore_store(settings, copy, overwrite=True)
     assert _name(store) == "Copied"
 
