@@ -105,6 +105,35 @@ def test_what_is_not_on_the_bench_is_named(bench: Path, logs: Path, capsys: pyte
 
 
 @pytest.mark.parametrize(
+    ("typed", "message"),
+    [
+        ([], "No room is given. Name it with --room, or in the column room of a list (--manifest)."),
+        (["--add-missing"], "No room is given. Name it with --room, or in the column room of a list (--manifest)."),
+        (
+            ["--add-missing", "--room", "Room A"],
+            "The new room 'Room A' needs a volume. Enter it in the column room_volume_m3 of a list (--manifest), or "
+            "add the room in the browser first.",
+        ),
+        (
+            ["--model", "Model 1"],
+            "No setting is given. Name it with --setting, or in the column setting of a list (--manifest).",
+        ),
+    ],
+)
+def test_a_first_import_is_told_what_is_missing(
+    logs: Path, settings, typed: list[str], message: str, capsys: pytest.CaptureFixture[str]
+):
+    store = str(settings.data_folder)
+    if "--model" in typed:
+        listed = str(logs / "list.manifest")
+        assert run(["import", str(logs), "--manifest", listed, "--data", store, "--add-missing"]) == 0
+        (logs / "run0.csv").write_bytes(decay_log(5.0, seed=99))
+        typed = [*typed, "--maker", "Maker A", "--room", "Room A"]
+    assert run(["import", str(logs), "--data", store, *typed]) == 1
+    assert f"run0.csv: {message}" in capsys.readouterr().err.splitlines()
+
+
+@pytest.mark.parametrize(
     ("content", "message"),
     [
         (

@@ -189,7 +189,12 @@ def _setting(session: Session, unit_id: int, line: ImportLine, add_missing: bool
 
 def _room(session: Session, line: ImportLine, add_missing: bool) -> int:
     found = find_room(session, line.room)
-    if found is None and add_missing:
+    if found is None and add_missing and line.room:
+        if line.room_volume_m3 is None:
+            raise InvalidValue(
+                f"The new room {line.room!r} needs a volume. Enter it in the column room_volume_m3 of a list "
+                "(--manifest), or add the room in the browser first."
+            )
         room = NewRoom(
             name=line.room,
             room_volume_m3=line.room_volume_m3,
@@ -220,6 +225,12 @@ def _smoke_source(session: Session, line: ImportLine, add_missing: bool) -> int 
 
 
 def _found(found: int | None, what: str, name: str, field: str) -> int:
+    if found is None and not name:
+        raise InvalidValue(
+            f"No {what} is given. Name it with --{field.replace('_', '-')}, or in the column {field} of a list "
+            "(--manifest).",
+            field=field,
+        )
     if found is None:
         raise InvalidValue(
             f"There is no {what} {name!r}. Add it first, correct the name, or use --add-missing.",
