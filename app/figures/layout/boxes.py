@@ -29,9 +29,6 @@ class Box:
         beside = self.x0 < other.x1 + gap and other.x0 < self.x1 + gap
         return beside and self.y0 < other.y1 + gap and other.y0 < self.y1 + gap
 
-    def inside(self, other: "Box") -> bool:
-        return self.x0 >= other.x0 and self.y0 >= other.y0 and self.x1 <= other.x1 and self.y1 <= other.y1
-
 
 @dataclass(frozen=True, slots=True)
 class PlacedText:

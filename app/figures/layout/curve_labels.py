@@ -3,8 +3,13 @@
 What finds no place goes to the key.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from app.figures.chart import Chart, ReferenceLine, Series
 from app.figures.layout.boxes import LABEL_PX, LINE_HEIGHT, SMALL_PX, Align, Box, Leader, PlacedText
@@ -41,8 +46,16 @@ class Placing:
     def font(self) -> str:
         return self.chart.house.font
 
-    def is_free(self, box: Box) -> bool:
-        return box.inside(self.limits) and self.ink.is_free(box) and free_of((text.box for text in self.texts), box)
+    def free(self, edges: NDArray[np.float64]) -> Iterator[tuple[int, Box]]:
+        """The boxes on nothing drawn or written, each with its column in `edges`: left, top, right and bottom. All at
+        once, because beside a thousand points most of hundreds of places are taken.
+        """
+        limits = self.limits
+        inside = (edges[:2] >= [[limits.x0], [limits.y0]]) & (edges[2:] <= [[limits.x1], [limits.y1]])
+        for column in (inside.all(axis=0) & self.ink.are_free(edges)).nonzero()[0].tolist():
+            box = Box(*edges[:, column].tolist())
+            if free_of((text.box for text in self.texts), box):
+                yield column, box
 
 
 def labelled(chart: Chart) -> list[Series]:
@@ -167,25 +180,25 @@ def place_levels(placing: Placing) -> None:
         wide, high = text_width(line.label, SMALL_PX, font=font), SMALL_PX * LINE_HEIGHT
         if at < plot.y0 - 1 or at > plot.y1 + 1:
             continue
-        places = [
-            Box(x, y, x + wide, y + high)
-            for y in (at - high - 3, at + 4)
-            for x in (plot.x0 + 6 + 5 * step for step in range(int(max(plot.width - wide - 10, 0) / 5) + 1))
-        ]
-        free = next((box for box in places if placing.is_free(box)), None)
+        left = plot.x0 + 6 + 5 * np.arange(int(max(plot.width - wide - 10, 0) / 5) + 1)
+        top = np.repeat([at - high - 3, at + 4], left.size)
+        left = np.concatenate([left, left])
+        free = next(placing.free(np.array([left, top, left + wide, top + high])), None)
         if free is None:
             placing.levels_in_key.append(line)
         else:
-            placing.texts.append(
-                PlacedText("level", (line.label,), free, size=SMALL_PX, faded=True, at_data=(0.0, line.at))
-            )
+            text = PlacedText("level", (line.label,), free[1], size=SMALL_PX, faded=True, at_data=(0.0, line.at))
+            placing.texts.append(text)
 
 
 @lru_cache
-def _offsets(heights: tuple[float, ...], sides: tuple[float, ...]) -> list[tuple[float, float, bool]]:
-    """Where a label may be, from the nearest place to the farthest; on the left only where the right is taken."""
+def _offsets(heights: tuple[float, ...], sides: tuple[float, ...]) -> tuple[NDArray[Any], ...]:
+    """Where a label may be, from the nearest place to the farthest; on the left only where the right is taken: aside,
+    below, and whether to the left.
+    """
     places = [(side, height, to_left) for side in sides for height in heights for to_left in (False, True)]
-    return sorted(places, key=lambda place: (abs(place[1]) + place[0] + (8 if place[2] else 0), place))
+    places.sort(key=lambda place: (abs(place[1]) + place[0] + (8 if place[2] else 0), place))
+    return tuple(np.array(each) for each in zip(*places, strict=True))
 
 
 def _place(
@@ -202,20 +215,18 @@ def _place(
     wide = max(text_width(line, size, font=placing.font) for line in words)
     half = len(words) * size * LINE_HEIGHT / 2
     start = _clear_of(series)
-    for side, height, to_left in _offsets(heights, sides):
-        edge = x - side if to_left else x + side
-        left = edge - wide if to_left else edge
-        box = Box(left, y + height - half, left + wide, y + height + half)
-        if not placing.is_free(box):
-            continue
-        near = abs(height) <= 6 and side <= 10
-        target = (edge + 3 if to_left else edge - 3, y + height)
+    side, height, to_left = _offsets(heights, sides)
+    edge = np.where(to_left, x - side, x + side)
+    left, middle = np.where(to_left, edge - wide, edge), y + height
+    for place, box in placing.free(np.array([left, middle - half, left + wide, middle + half])):
+        near = abs(height[place]) <= 6 and side[place] <= 10
+        target = (float(edge[place] + (3 if to_left[place] else -3)), float(middle[place]))
         if not near and (
             placing.uncrossed.crossings((x, y), target, start + 5)
             or any(_crosses(text.box, (x, y), target) for text in placing.texts)
         ):
             continue
-        align: Align = "right" if to_left else "left"
+        align: Align = "right" if to_left[place] else "left"
         at_data = last_values(series)
         placing.texts.append(PlacedText(kind, words, box, align, size, series=series, at_data=at_data))
         if not near:

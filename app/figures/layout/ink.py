@@ -40,7 +40,8 @@ class InkMap:
             return
         disc = _disc(int(np.ceil(radius / CELL)))
         at = np.floor(np.asarray(points, dtype=float) / CELL).astype(int)
-        at = at[np.append(True, np.any(np.diff(at, axis=0), axis=1))]  # neighbours along a line share a cell
+        if len(at) > 1:
+            at = at[np.append(True, (at[1:] != at[:-1]).any(axis=1))]  # neighbours along a line share a cell
         columns, rows = (at[:, None] + disc).reshape(-1, 2).T
         within = (columns >= 0) & (columns < self.columns) & (rows >= 0) & (rows < self.rows)
         self.cells[rows[within], columns[within]] = True
@@ -86,14 +87,15 @@ class InkMap:
         self.sums = np.zeros((self.rows + 1, self.columns + 1), dtype=np.int32)
         self.sums[1:, 1:] = self.cells.cumsum(axis=0, dtype=np.int32).cumsum(axis=1, dtype=np.int32)
 
-    def is_free(self, box: Box) -> bool:
-        """Whether no drawing lies in the box."""
-        left, top = max(int(box.x0 / CELL), 0), max(int(box.y0 / CELL), 0)
-        right, bottom = min(int(box.x1 / CELL) + 1, self.columns), min(int(box.y1 / CELL) + 1, self.rows)
-        if right <= left or bottom <= top:
-            return True
+    def are_free(self, edges: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Whether no drawing lies in each of some boxes, given as columns: left, top, right and bottom edge."""
+        left, top, right, bottom = (edges / CELL).astype(int)
+        left, right = (np.minimum(np.maximum(edge, 0), self.columns) for edge in (left, right + 1))
+        top, bottom = (np.minimum(np.maximum(edge, 0), self.rows) for edge in (top, bottom + 1))
         sums = self.sums
-        return bool(sums[bottom, right] - sums[top, right] - sums[bottom, left] + sums[top, left] == 0)
+        covered = sums[bottom, right] - sums[top, right] - sums[bottom, left] + sums[top, left]
+        result: NDArray[np.bool_] = (right <= left) | (bottom <= top) | (covered == 0)
+        return result
 
     def crossings(self, start: tuple[float, float], end: tuple[float, float], skip: float) -> bool:
         """Whether a line crosses a drawing further than `skip` px from its start."""

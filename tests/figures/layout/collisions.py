@@ -22,8 +22,11 @@ def touching(boxes: list[tuple[str, Box]], width: float, height: float) -> list[
         for (one, first), (other, second) in combinations(boxes, 2)
         if first.overlaps(second, -SLACK)
     ]
-    canvas = Box(-SLACK, -SLACK, width + SLACK, height + SLACK)
-    return found + [f"{words!r} crosses the edge: {box}" for words, box in boxes if not box.inside(canvas)]
+    return found + [
+        f"{words!r} crosses the edge: {box}"
+        for words, box in boxes
+        if min(box.x0, box.y0) < -SLACK or box.x1 > width + SLACK or box.y1 > height + SLACK
+    ]
 
 
 def layout_collisions(layout: ChartLayout) -> list[str]:
