@@ -119,7 +119,7 @@ class TooManyAttempts(HazefallError):
 
 
 class Busy(HazefallError):
-    """The server prepares as many packages as it may; the same request is answered later."""
+    """The server prepares as many packages and animations as it may; the same request is answered later."""
 
     status = 503
     title = "The server is busy"

@@ -27,9 +27,9 @@ from app.web.security.slow_clients import SlowClientsMiddleware
 from app.web.security.trusted_proxies import TrustedProxiesMiddleware
 from app.web.templating.page_context import program_version
 
-# How many packages are prepared at once. One takes a processor for seconds, on a large bench for minutes, and a page
-# waits for each of them.
-PACKAGES_AT_ONCE = 1
+# How many packages and animations are prepared at once. One takes a processor for seconds, on a large bench for
+# minutes, and a page waits for each of them.
+DOWNLOADS_AT_ONCE = 1
 
 # How many requests a process handles at once with a database server: each may use two connections, and four processes
 # stay below PostgreSQL's default limit of one hundred.
@@ -45,7 +45,7 @@ class State(TypedDict):
     engine: Engine
     settings: Settings
     write_lock: Lock
-    package_turn: CapacityLimiter
+    download_turn: CapacityLimiter
 
 
 _LOG = logging.getLogger(__name__)
@@ -76,7 +76,7 @@ def make_app(settings: Settings, *, prepares_ranking: bool = False) -> FastAPI:
                     "engine": engine,
                     "settings": settings,
                     "write_lock": Lock(),
-                    "package_turn": CapacityLimiter(PACKAGES_AT_ONCE),
+                    "download_turn": CapacityLimiter(DOWNLOADS_AT_ONCE),
                 }
         finally:
             engine.dispose()

@@ -1,12 +1,14 @@
 """Charts by name: as JSON for the interactive chart, and as files for download."""
 
+from collections.abc import AsyncIterator
+from contextlib import nullcontext
 from typing import Annotated, Literal
 
 import orjson
-from fastapi import Path, Request
+from fastapi import Depends, Path, Request
 from starlette.responses import Response
 
-from app.errors import InvalidValue
+from app.errors import Busy, InvalidValue
 from app.figures.chart import Chart
 from app.figures.layout.chart_layout import WIDTH_PX
 from app.figures.renderers.embedded_chart import chart_html
@@ -23,6 +25,7 @@ from app.web.downloads.chart_registry import NAMED_CHARTS, make_chart
 from app.web.downloads.parameters import download_content, download_parameters, figure_size
 from app.web.downloads.picture_sizes import IMAGE_SIZES, SIZES, sized_png
 from app.web.downloads.response import download_response
+from app.web.downloads.turn import download_turn
 from app.web.forms.addresses import query_form
 from app.web.forms.typed_form import TypedForm
 from app.web.routers import download_router
@@ -43,6 +46,8 @@ _MEDIA = {
     "html": "text/html; charset=utf-8",
     "txt": "text/plain; charset=utf-8",
 }
+_ANIMATED = ("gif", "mp4", "webm")
+_TOO_BUSY = f"Other animations or packages are being prepared. Download this one again in {Busy.retry_after_s} s."
 ChartName = Annotated[str, Path(json_schema_extra={"enum": list(NAMED_CHARTS)})]
 
 
@@ -54,13 +59,25 @@ def show_figure(name: str, request: Request, session: SessionDep) -> Response:
     return download_response(request, orjson.dumps(plotly_figure(chart, *figure_size(form))), "application/json")
 
 
+async def animation_turn(chart_format: ChartFormat, request: Request) -> AsyncIterator[None]:
+    """An animation has some hundred frames in memory."""
+    async with download_turn(request, _TOO_BUSY) if chart_format in _ANIMATED else nullcontext():
+        yield
+
+
 @router.get(
     "/charts/{name}.{chart_format}",
     response_class=Response,
     responses=download_content(_MEDIA) | problem_answers(404),
     openapi_extra={"parameters": download_parameters(with_sizes=True)},
 )
-def download_chart(name: ChartName, chart_format: ChartFormat, request: Request, session: SessionDep) -> Response:
+def download_chart(
+    _turn: Annotated[None, Depends(animation_turn, scope="function")],
+    name: ChartName,
+    chart_format: ChartFormat,
+    request: Request,
+    session: SessionDep,
+) -> Response:
     """The chart as a file: picture (svg, png), animation of curves over time (gif, and
     with the extra "film" mp4 and webm), plotted numbers (csv),
     self-contained page (html), or suggested alt text with the source (txt). The query is that of the page with the
@@ -91,12 +108,10 @@ def _content(chart: Chart, chart_format: ChartFormat, form: TypedForm) -> bytes:
         return f"{chart.alt_text}\n\n{chart.foot}\n".encode()
     if chart_format == "svg":
         return svg_bytes(chart, width_px, look)
-    if chart_format in ("gif", "mp4", "webm"):
-        return _animation(chart, form, look, chart_format)
-    size = form.typed("size")
-    if size in VIDEO_SIZES:
-        return sized_png(chart, size, look)
-    return png_bytes(chart, width_px, fineness, look)
+    if chart_format == "png":
+        size = form.typed("size")
+        return sized_png(chart, size, look) if size in VIDEO_SIZES else png_bytes(chart, width_px, fineness, look)
+    return _animation(chart, form, look, chart_format)
 
 
 def _animation(chart: Chart, form: TypedForm, look: Look, chart_format: Literal["gif", "mp4", "webm"]) -> bytes:

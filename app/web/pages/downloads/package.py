@@ -5,7 +5,6 @@ from collections.abc import AsyncIterator, Iterator
 from dataclasses import dataclass
 from typing import IO, Annotated
 
-from anyio import CapacityLimiter, fail_after
 from fastapi import Depends, Request
 from starlette.background import BackgroundTask
 from starlette.responses import HTMLResponse, StreamingResponse
@@ -14,6 +13,7 @@ from app.errors import Busy, InvalidValue
 from app.services.units.list import unit_names
 from app.web.api.shapes import problem_answers
 from app.web.dependencies import RenderDep, SessionDep
+from app.web.downloads.turn import download_turn
 from app.web.forms.addresses import query_form
 from app.web.forms.chart_choices import chosen_units
 from app.web.forms.typed_form import TypedForm
@@ -25,7 +25,10 @@ file_router = download_router()
 _IN_MEMORY = 8_000_000
 _PART = 1 << 16
 _MOST_SHOWN = 60
-_TURN_WITHIN_S = 20.0
+_TOO_BUSY = (
+    f"Other packages or animations are being prepared. Download this one again in {Busy.retry_after_s} s, or write it "
+    "with `hazefall package`, which keeps no page waiting."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,20 +60,8 @@ def show_package(request: Request, session: SessionDep, render: RenderDep) -> HT
 
 
 async def package_turn(request: Request) -> AsyncIterator[None]:
-    """Waits until no other package is prepared, without occupying a thread; raises Busy after some seconds."""
-    turn: CapacityLimiter = request.state["package_turn"]
-    try:
-        with fail_after(_TURN_WITHIN_S):
-            await turn.acquire()
-    except TimeoutError:
-        raise Busy(
-            f"Other packages are being prepared. Download this one again in {Busy.retry_after_s} s, or write it with "
-            "`hazefall package`, which keeps no page waiting."
-        ) from None
-    try:
+    async with download_turn(request, _TOO_BUSY):
         yield
-    finally:
-        turn.release()
 
 
 @file_router.get(

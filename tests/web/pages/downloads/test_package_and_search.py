@@ -15,7 +15,7 @@ from app.command_line.main import run
 from app.services.data_package import write
 from app.settings import Settings
 from app.web.application import make_app
-from app.web.pages.downloads import package as package_page
+from app.web.downloads import turn
 from tests.conftest import told_to_command
 from tests.sample_data.local_access import local_browser
 
@@ -55,18 +55,20 @@ def test_wrong_units_are_refused(client: TestClient):
 
 
 def test_one_package_is_prepared_at_a_time(client: TestClient, monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr(package_page, "_TURN_WITHIN_S", 0.05)
+    monkeypatch.setattr(turn, "_TURN_WITHIN_S", 0.05)
     meanwhile: list[Response] = []
 
     def asked_meanwhile(*_given: object) -> None:
         if not meanwhile:
             meanwhile.append(client.get("/package.zip"))
+            assert client.get("/charts/decay-overlay.gif").status_code == 503
+            assert client.get("/charts/decay-overlay.svg").status_code == 200
 
     monkeypatch.setattr(write, "write_package", asked_meanwhile)
     assert client.get("/package.zip").status_code == 200
     (refused,) = meanwhile
     assert (refused.status_code, refused.headers["retry-after"]) == (503, "30")
-    assert "Other packages are being prepared. Download this one again in 30 s" in refused.text
+    assert "Other packages or animations are being prepared. Download this one again in 30 s" in refused.text
     assert client.get("/package.zip").status_code == 200  # the turn was given back
 
 
