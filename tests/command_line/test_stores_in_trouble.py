@@ -61,7 +61,10 @@ TOLD = {
     "newer": ("is from a newer Hazefall: its version is 8888", "Install the newer version"),
     "corrupt": ("is damaged or not a store", "`hazefall restore`"),
 }
-_TOLD_FOR = {("restore", "corrupt"): ("is damaged or cut off", "Use another copy")}
+_TOLD_FOR = {
+    ("restore", "corrupt"): ("is damaged or cut off", "Use another copy"),
+    ("backup", "read-only"): ("could not be written: Permission denied", "Choose another place for it"),
+}
 
 
 @pytest.fixture(scope="module")

@@ -114,7 +114,8 @@ def write_package_file(
             f"{path} cannot be written: {error.strerror}. Choose another location."
         ) from error
     finally:
-        unfinished.unlink(missing_ok=True)
+        if unfinished.exists():  # on a disk that is read-only even the removal of nothing fails
+            unfinished.unlink()
     return packed
 
 

@@ -10,9 +10,9 @@ from glob import escape
 from pathlib import Path
 
 from app.errors import AlreadyStored, InvalidValue, StoreProblem
-from app.services.store.online_copy import connect_to_read, copy_pages
+from app.services.store.online_copy import can_write, connect_to_read, copy_pages
 from app.services.store.open import sqlite_file, stored_revision
-from app.services.store.problems import store_problem_from
+from app.services.store.problems import file_problem_from, store_problem_from
 from app.services.store.progress import OnProgress, no_progress
 from app.settings import Settings, sqlite_url
 from app.storage.durable_files import put_in_place, unfinished_beside
@@ -51,12 +51,17 @@ def backup_store(
         path.parent.mkdir(parents=True, exist_ok=True)
         _remove_left_behind(path)
         _discard(unfinished)
+        unfinished.touch()  # which says why it cannot be written, as SQLite does not
         with closing(connect_to_read(source)) as store, closing(sqlite3.connect(unfinished)) as copy:
             copy_pages(store, copy, progress)
             copy.execute("PRAGMA journal_mode = DELETE")  # a single file
         rows = verify_copy(unfinished)
         put_in_place(unfinished, path)
-    except (OSError, sqlite3.Error) as error:
+    except OSError as error:
+        raise file_problem_from(error, str(path)) or StoreProblem(
+            f"The copy {path} could not be written: {error.strerror}. Choose another place for it."
+        ) from error
+    except sqlite3.Error as error:
         raise store_problem_from(error, str(path)) or StoreProblem(
             f"The copy {path} could not be written: {error}. Choose another place for it."
         ) from error
@@ -75,7 +80,6 @@ def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) ->
     if not copy.is_file():
         raise InvalidValue(f"There is no file {copy}. Give the path of a copy that `hazefall backup` made.")
     rows = verify_copy(copy)
-    stored_revision(sqlite_url(copy.resolve()), str(copy))  # a backup that cannot be opened is not restored
     if target.exists() and not overwrite:
         raise AlreadyStored(
             f"{target} already exists and would be replaced. Use --overwrite to replace it; the current store is then "
@@ -86,8 +90,9 @@ def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) ->
     try:
         _remove_left_behind(target)
         _discard(new)
-        with closing(sqlite3.connect(copy)) as source, closing(sqlite3.connect(new)) as store:
+        with closing(connect_to_read(copy)) as source, closing(sqlite3.connect(new)) as store:
             source.backup(store)
+        stored_revision(sqlite_url(new), str(copy))  # a backup that cannot be opened is not restored
         if target.exists():
             _keep_beside(target)
         else:
@@ -102,14 +107,14 @@ def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) ->
 def _discard(unfinished: Path) -> None:
     """Removes an unfinished copy with the journal that SQLite leaves beside it on a full disk."""
     for path in (unfinished, unfinished.with_name(f"{unfinished.name}-journal")):
-        with suppress(FileNotFoundError, NotADirectoryError):  # nothing is there
+        if path.exists():  # on a disk that is read-only even the removal of nothing fails
             path.unlink()
 
 
 def verify_copy(path: Path) -> dict[str, int]:
     """Integrity and references of a SQLite file, and row counts of its main tables. Raises StoreProblem if broken."""
     try:
-        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
+        with closing(_connect_to_copy(path)) as connection:
             found = [line for row in connection.execute("PRAGMA integrity_check") for line in row[0].splitlines()]
             if found != ["ok"]:
                 faults = [line for line in found if not line.startswith("***")]  # "*** in database main ***"
@@ -141,6 +146,13 @@ def verify_copy(path: Path) -> dict[str, int]:
         raise store_problem_from(error, str(path)) or StoreProblem(
             f"{path} cannot be read as a store: {error}. Use another file."
         ) from error
+
+
+def _connect_to_copy(path: Path) -> sqlite3.Connection:
+    """A connection that leaves the copy as it is, also one that a server wrote, on a mounted snapshot."""
+    if not can_write(path.parent):
+        return connect_to_read(path)
+    return sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
 
 
 def _sqlite_store(settings: Settings) -> Path:

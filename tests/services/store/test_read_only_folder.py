@@ -1,4 +1,4 @@
-"""`backup` and `check` of a bench in a folder that cannot be written, such as a mounted snapshot."""
+"""`backup`, `check` and `restore` of a bench in a folder that cannot be written, such as a mounted snapshot."""
 
 import hashlib
 import subprocess
@@ -35,7 +35,7 @@ def _content(disk: Path) -> dict[str, str]:
 
 
 @pytest.mark.parametrize("killed", [False, True])
-def test_both_work_and_leave_the_folder_as_it_is(disk: Path, tmp_path: Path, killed: bool):
+def test_they_work_and_leave_the_folder_as_it_is(disk: Path, tmp_path: Path, killed: bool):
     """After a usual end of the server the store is one file; after a kill the last trial is in the write-ahead log."""
     folder = disk / "bench"
     make_bench(folder)
@@ -54,6 +54,9 @@ def test_both_work_and_leave_the_folder_as_it_is(disk: Path, tmp_path: Path, kil
     assert checked.returncode == 0, checked.stderr
     assert "1 trials, 1 logs" in checked.stdout
     assert "The store is OK." in checked.stdout
+    restored = run_command("restore", str(folder / "bench.sqlite"), "--data", str(tmp_path / "restored"))
+    assert (restored.returncode, restored.stderr) == (0, "")
+    assert verify_copy(tmp_path / "restored" / "bench.sqlite")["trials"] == 1
     assert _content(disk) == before
 
 
@@ -63,4 +66,4 @@ def test_a_backup_into_the_folder_itself_says_what_to_do(disk: Path):
     said = run_command("backup", "--data", str(disk / "bench"))
     assert said.returncode == 1
     assert "Read-only file system" in said.stderr
-    assert "Give the program write permission" in said.stderr
+    assert "Choose another place for it" in said.stderr
