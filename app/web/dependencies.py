@@ -7,14 +7,13 @@ from typing import Annotated, Any
 from fastapi import Depends, Request
 from fastapi.concurrency import contextmanager_in_threadpool
 from sqlalchemy import Engine
-from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 from starlette.responses import HTMLResponse
 
 from app.errors import AlreadyStored
 from app.services.snapshot.bench_snapshot import BenchSnapshot, current_snapshot
 from app.services.store.audit import ACTING
-from app.services.store.problems import store_problem_from
 from app.settings import Settings
 from app.storage.engine import session_scope
 from app.web.current_user import signed_in_name
@@ -69,11 +68,6 @@ async def session(
             "An item with this name already exists, perhaps just saved by another request. Nothing was saved; check "
             "the list and try again."
         ) from error
-    except DBAPIError as error:  # locked, full, read-only, damaged: the message says which, and what to do
-        problem = store_problem_from(error)
-        if problem is None:
-            raise
-        raise problem from error
 
 
 def _changes(request: Request) -> bool:

@@ -8,14 +8,14 @@ from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from sqlalchemy.exc import DataError, SQLAlchemyError
+from sqlalchemy.exc import DataError, DBAPIError, SQLAlchemyError
 from sqlalchemy.orm import Session
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 from starlette.types import Scope
 
 from app.errors import Busy, HazefallError, InvalidValue, UnreadableLog
-from app.services.store.problems import file_problem_from
+from app.services.store.problems import file_problem_from, store_problem_from
 from app.web.current_user import current_user
 from app.web.templating.environment import render_page
 from app.web.templating.headers import SECURITY_HEADERS
@@ -98,6 +98,7 @@ def answer_errors(app: FastAPI) -> None:
     app.add_exception_handler(RequestValidationError, _wrong_request)
     app.add_exception_handler(HTTPException, _http_error)
     app.add_exception_handler(OSError, _file_error)
+    app.add_exception_handler(DBAPIError, _store_error)
     app.add_exception_handler(DataError, _value_of_no_store)
     app.add_exception_handler(Exception, _mistake_of_ours)
 
@@ -152,6 +153,14 @@ def _file_error(request: Request, error: Exception) -> Response:
     """Full disk while an upload is staged; anything else is a bug."""
     assert isinstance(error, OSError)
     problem = file_problem_from(error)
+    if problem is None:
+        raise error
+    return _answer(request, problem_of(problem))
+
+
+def _store_error(request: Request, error: Exception) -> Response:
+    """A store that is locked, full, read-only, damaged or gone; anything else is a bug."""
+    problem = store_problem_from(error)
     if problem is None:
         raise error
     return _answer(request, problem_of(problem))

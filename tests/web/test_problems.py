@@ -1,5 +1,6 @@
 """Every error has a usable response: a problem document for scripts, a page for people."""
 
+import sqlite3
 from dataclasses import replace
 
 import pytest
@@ -7,6 +8,7 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from pydantic import BaseModel, Field
 from sqlalchemy import Engine, text
+from sqlalchemy.exc import OperationalError
 
 from app.errors import AlreadyStored, InvalidValue, NotFound, UnreadableLog
 from app.settings import Settings
@@ -217,6 +219,28 @@ def test_a_read_only_store_is_told_as_such(app: FastAPI, client: TestClient):
     answer = client.post("/api/try")
     assert answer.status_code == 503
     assert "cannot be written" in answer.json()["detail"]
+
+
+@pytest.mark.parametrize(
+    ("said", "status", "words"),
+    [
+        ("database is locked", 503, "The store is locked by another program."),
+        ("no such table: moon", 500, "Internal error."),
+    ],
+)
+def test_a_store_that_fails_outside_of_the_session_of_a_request_is_told_as_such(
+    app: FastAPI, settings: Settings, said: str, status: int, words: str
+):
+    """As while signing in, which has sessions of its own."""
+
+    @app.post("/api/try")
+    def fails() -> None:
+        raise OperationalError("", {}, sqlite3.OperationalError(said))
+
+    with local_browser(app, settings, raise_server_exceptions=False) as client:
+        answer = client.post("/api/try")
+    assert answer.status_code == status
+    assert words in answer.text
 
 
 def test_a_body_that_cannot_be_read_says_so(client: TestClient):

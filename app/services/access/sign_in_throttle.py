@@ -27,6 +27,8 @@ def note_attempt(engine: Engine, name: str, address: str, now: datetime | None =
     """
     at = now or datetime.now(UTC)
     limits = ((by_name(name), TRIES_PER_NAME), (by_address(address), TRIES_PER_ADDRESS))
+    with session_scope(engine, writes=False) as session:  # many attempts above the limit keep no writer waiting
+        _refuse(max(_wait(session, counted_by, most - 1, at) for counted_by, most in limits))
     with session_scope(engine) as session:
         session.execute(delete(SignInAttempt).where(SignInAttempt.at <= at - COUNTED_FOR))
         rows = [SignInAttempt(counted_by=counted_by, at=at) for counted_by, _ in limits]
@@ -37,13 +39,18 @@ def note_attempt(engine: Engine, name: str, address: str, now: datetime | None =
         wait = max(_wait(session, counted_by, most, at) for counted_by, most in limits)
         if wait > timedelta(0):
             forget_attempts(session, ids)
-    if wait > timedelta(0):
-        minutes = max(1, -(-int(wait.total_seconds()) // 60))
-        raise TooManyAttempts(
-            f"Too many attempts with this name or from this address. Wait {minutes} "
-            f"minute{'' if minutes == 1 else 's'} and try again, or ask an administrator for a new password."
-        )
+    _refuse(wait)
     return ids
+
+
+def _refuse(wait: timedelta) -> None:
+    if wait <= timedelta(0):
+        return
+    minutes = max(1, -(-int(wait.total_seconds()) // 60))
+    raise TooManyAttempts(
+        f"Too many attempts with this name or from this address. Wait {minutes} "
+        f"minute{'' if minutes == 1 else 's'} and try again, or ask an administrator for a new password."
+    )
 
 
 def forget_attempts(session: Session, ids: Sequence[int] = (), *, name: str | None = None) -> None:

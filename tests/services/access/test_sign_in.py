@@ -157,6 +157,15 @@ def test_a_right_try_takes_the_wrong_ones_before_it_off_the_count(store: Engine,
         forget_attempts(session, name="Ann")
 
 
+def test_an_attempt_above_the_limit_waits_for_no_writer(store: Engine):
+    for number in range(TRIES_PER_NAME):
+        note_attempt(store, "Ann", f"192.0.2.{number}", NOW)
+    with session_scope(store) as session:
+        session.execute(select(Account.id))  # others write
+        with pytest.raises(TooManyAttempts):
+            note_attempt(store, "Ann", "192.0.2.99", NOW)
+
+
 def test_of_many_tries_at_one_moment_no_more_than_allowed_get_through(store: Engine):
     def one_try(number: int) -> bool:
         try:
