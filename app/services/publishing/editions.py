@@ -9,15 +9,17 @@ import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import orjson
 from sqlalchemy import func, insert, select
 from sqlalchemy.orm import Session
 
-from app.errors import NotFound, StoreProblem
+from app.errors import AlreadyStored, NotFound, StoreProblem
 from app.services.publishing.numbers.moved import MovedNumber, moved_of_file
 from app.services.publishing.numbers.published_number import PublishedNumber, numbers_of_file
+from app.services.publishing.site_folder import MANIFEST
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.id_batches import in_batches
 from app.services.units.cursor_lists import ListPart, list_part
@@ -90,6 +92,19 @@ def get_edition(session: Session, number: int) -> Edition:
     if edition is None:
         raise NotFound("edition", number)
     return edition
+
+
+def refuse_unknown_edition(session: Session, folder: Path) -> None:
+    """Leaves a folder as it is whose edition is not in the store. Raises AlreadyStored."""
+    path = folder / MANIFEST
+    if not path.is_file():
+        return
+    digest = hashlib.sha256(path.read_bytes()).hexdigest()
+    if session.scalar(select(Edition.id).where(Edition.digest == digest)) is None:
+        raise AlreadyStored(
+            f"{folder} holds an edition that is not in the store, and its addresses would be lost. Another "
+            "bench published it, or this one after the restored backup. Choose another folder, or move it away."
+        )
 
 
 def list_editions(session: Session, limit: int, cursor: str | None) -> ListPart[Edition]:

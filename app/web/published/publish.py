@@ -24,6 +24,7 @@ from app.services.publishing.editions import (
     get_edition,
     last_change_id,
     manifest_of,
+    refuse_unknown_edition,
     save_edition,
 )
 from app.services.publishing.published_items import edition_session, raw_content, reading_session
@@ -138,6 +139,7 @@ def publish(
     site_folder = SiteFolder(folder)
     try:
         with reading_session(url) as session:
+            refuse_unknown_edition(session, folder)
             upcoming = read_upcoming_edition(session, base_url, now or datetime.now(UTC))
         site = _Site(site_folder, url, upcoming.before)
         _make_pages(site, upcoming, workers or os.cpu_count() or 1, on_progress or no_progress)

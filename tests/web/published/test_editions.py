@@ -134,6 +134,18 @@ def test_an_edition_is_made_again_byte_for_byte(five: Made, tmp_path: Path, edit
     assert done.digest == five.published[edition - 1].digest
 
 
+def test_a_bench_that_does_not_know_the_edition_in_the_folder_leaves_it(five: Made, tmp_path: Path):
+    """Another bench, or this one after the restore of an older backup."""
+    folder = shutil.copytree(five.site, tmp_path / "site")
+    before = _files(folder)
+    engine = open_store(Settings(tmp_path / "other"))
+    with pytest.raises(AlreadyStored, match="holds an edition that is not in the store"):
+        publish(engine, folder)
+    engine.dispose()
+    assert _files(folder) == before
+    assert [path.name for path in tmp_path.iterdir() if path.name.startswith("site")] == ["site"]
+
+
 def test_an_earlier_edition_does_not_replace_a_later_one(five: Made, tmp_path: Path):
     folder = shutil.copytree(five.site, tmp_path / "site")
     with pytest.raises(AlreadyStored, match="holds another edition, whose addresses would be lost"):
