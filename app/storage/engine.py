@@ -129,7 +129,7 @@ def _server_engine(url: str, answers_within_s: float | None) -> Engine:
         # Summaries and pools depend on the whole bench, so writers are serialised here as on SQLite.
         options = connection.get_execution_options()
         if options.get("writes", False):
-            with contextlib.nullcontext() if answers_within_s is not None else _saying_that_it_waits():
+            with contextlib.nullcontext() if answers_within_s is not None else saying_that_it_waits():
                 asked = f"SELECT pg_advisory_xact_lock({WRITE_LOCK_KEY}), CAST(pg_current_xact_id() AS text)"
                 options.get("begun", []).append(connection.exec_driver_sql(asked).one()[1])
 
@@ -137,7 +137,7 @@ def _server_engine(url: str, answers_within_s: float | None) -> Engine:
 
 
 @contextlib.contextmanager
-def _saying_that_it_waits() -> Iterator[None]:
+def saying_that_it_waits() -> Iterator[None]:
     """Says so where the block takes a while; a database server lets writers in by order, so a command only waits."""
     told = threading.Timer(_TOLD_AFTER_S, _LOG.warning, [f"{_BUSY} Waiting for it; Ctrl-C stops."])
     told.daemon = True

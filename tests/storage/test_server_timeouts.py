@@ -15,7 +15,9 @@ from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 
 from app.errors import OutcomeUnknown, StoreProblem
+from app.services.store.open import _POSTGRESQL_LOCK, open_store
 from app.services.store.problems import store_problem_from
+from app.settings import Settings
 from app.storage.engine import connection_options, open_engine, session_scope
 from app.storage.timed_connection import TimedConnection
 from tests.conftest import POSTGRESQL, new_database
@@ -94,6 +96,21 @@ def test_a_command_that_waits_for_the_lock_of_writers_says_so(
         waiting.result(10)
     of_command.dispose()
     assert caplog.messages == ["Another program is writing to this bench. Waiting for it; Ctrl-C stops."]
+
+
+@needs_server
+def test_a_command_that_waits_for_another_to_migrate_says_so(
+    address: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+):
+    monkeypatch.setattr("app.storage.engine._TOLD_AFTER_S", 0.2)
+    settings = Settings(tmp_path, database_url=address.replace("postgresql://", "postgresql+psycopg://"))
+    with ThreadPoolExecutor(1) as pool:
+        with closing(psycopg.connect(address)) as other:
+            other.execute("SELECT pg_advisory_lock(%s)", [_POSTGRESQL_LOCK])
+            opened = pool.submit(open_store, settings)
+            time.sleep(1.5)
+        opened.result(30).dispose()
+    assert "Another program is writing to this bench. Waiting for it; Ctrl-C stops." in caplog.messages
 
 
 @needs_server

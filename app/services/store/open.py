@@ -19,7 +19,7 @@ from app.services.store.progress import OnProgress, no_progress
 from app.services.store.revisions import StoreRevisions, read_store_revisions
 from app.settings import Settings
 from app.storage.durable_files import put_in_place
-from app.storage.engine import open_engine, read_only_engine
+from app.storage.engine import open_engine, read_only_engine, saying_that_it_waits
 from app.storage.models.bench import Bench
 from app.storage.network_share import refuse_share
 
@@ -213,7 +213,8 @@ def _migrate(url: str, path: Path | None, revisions: StoreRevisions, where: str,
     engine = _migration_engine(url)
     with engine.begin() as connection:
         if path is None:
-            connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _POSTGRESQL_LOCK})
+            with saying_that_it_waits():
+                connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _POSTGRESQL_LOCK})
         # Check again with the lock held: another process may have migrated while this one waited.
         found = _server_revision(connection)[0]
         if found == revisions.newest:
