@@ -4,10 +4,13 @@ import platform
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from importlib.metadata import version
+from sqlite3 import sqlite_version
 
 from fastapi import Request
 from starlette.responses import Response
 
+from app.compute.method import METHOD_VERSION
 from app.compute.wording.numbers import counted
 from app.services.access.seen_request import UNTRUSTED, SeenRequest, request_problems
 from app.services.store.copy import shown_address
@@ -28,6 +31,7 @@ from app.web.routers import page_router
 from app.web.templating.page_context import program_version
 
 router = page_router()
+_LIBRARIES = ("numpy", "scipy", "pandas", "SQLAlchemy", "fastapi")  # of which results and answers depend most
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,8 +58,9 @@ def about(request: Request, session: SessionDep, settings: SettingsDep, render: 
     where = shown_address(settings.database_url) if settings.database_url else str(settings.data_folder)
     backups, backup_problem = _backups(settings, size, datetime.now(UTC))
     report = [
-        ("Hazefall", program_version()),
-        ("Python", f"{platform.python_version()} on {platform.system()} {platform.release()}"),
+        ("Hazefall", f"{program_version()}, decay analysis {METHOD_VERSION}"),
+        ("Python", f"{platform.python_version()} on {platform.system()} {platform.release()}, {platform.machine()}"),
+        ("Libraries", ", ".join([*(f"{name} {version(name)}" for name in _LIBRARIES), f"SQLite {sqlite_version}"])),
         ("Store", f"{'PostgreSQL' if size.in_server else 'SQLite'}, {where}"),
         ("Size", f"{size.size_bytes / 1e6:.1f} MB"),
         ("Contents", f"{size.units} units, {size.trials:,} trials, {size.readings:,} rows of readings"),

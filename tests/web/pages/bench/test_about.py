@@ -1,13 +1,16 @@
 """The page about the bench: what it says of the store and its backups, and to whom."""
 
 import errno
+import sqlite3
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 from fastapi.testclient import TestClient
 
+from app.compute.method import METHOD_VERSION
 from app.services.store.scheduled_backups import BackupState, backup_if_due
 from app.settings import Settings
 from app.web.pages.bench.about import _backup_problem
@@ -22,7 +25,9 @@ NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 def test_it_names_version_store_size_and_backups(client: TestClient, settings: Settings):
     page = client.get("/about").text
     assert faults_of(page) == []
-    assert f"Hazefall: {program_version()}" in page
+    assert f"Hazefall: {program_version()}, decay analysis {METHOD_VERSION}" in page
+    assert f"numpy {np.__version__}, " in page
+    assert f", SQLite {sqlite3.sqlite_version}" in page
     assert f"Store: SQLite, {settings.data_folder}" in page
     assert "Contents: 0 units, 0 trials, 0 rows of readings" in page
     assert "No scheduled backup has been made yet." in page
