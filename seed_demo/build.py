@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import Engine, event, func, select
 from sqlalchemy.orm import Session
 
+from app.errors import AlreadyStored
 from app.services.adding_trials.add import add_read_trial
 from app.services.adding_trials.worked_log import WorkedLog
 from app.services.logs.logger_profiles import load_profile
@@ -16,6 +17,7 @@ from app.services.results.update_derived import update_all_derived_results
 from app.services.store.progress import OnProgress, no_progress
 from app.services.trials.marks import exclude_trial
 from app.storage.engine import session_scope
+from app.storage.models.bench import Bench
 from app.storage.models.trials import Trial
 from app.storage.models.units_under_test import UnitUnderTest
 from seed_demo.control_plan import control_runs
@@ -33,7 +35,9 @@ from seed_demo.worked_runs import RunTask, worked_ahead
 def build_demo(
     engine: Engine, on_progress: OnProgress | None = None, *, small: bool = False, workers: int | None = None
 ) -> bool:
-    """Fills the store and returns True; False for a store that already has a unit or trial.
+    """Fills the store and returns True; False where it is the demonstration already.
+
+    Raises AlreadyStored for a bench with units or trials of somebody's own.
 
     Everything is one transaction, so that an interrupted build leaves an empty store. The build is
     deterministic: nothing depends on the clock, on chance, or on the number of processes.
@@ -48,6 +52,11 @@ def build_demo(
     steps = len(units_of(plans)) + len(plans) + len(controls) + 1
     with session_scope(engine) as session:
         if _is_filled(session):
+            if not session.scalars(select(Bench.invented)).one():
+                raise AlreadyStored(
+                    "This bench holds units or trials of your own, so it is not the demonstration. Choose an empty "
+                    "folder with --data, or serve it with: hazefall serve."
+                )
             return False
         # the session would read rooms, units and loggers again for each run, because it holds nothing by itself
         held: list[object] = []

@@ -72,11 +72,11 @@ def place(settings: Settings) -> str:
     return shown_address(settings.database_url) if settings.database_url else str(settings.data_folder)
 
 
-def settings_of_present_bench(arguments: argparse.Namespace) -> Settings:
+def settings_of_present_bench(arguments: argparse.Namespace, folder_name: str = "") -> Settings:
     """Settings of an existing bench. Otherwise a mistyped folder would silently become a new, empty bench."""
     from app.services.store.open import sqlite_file, stored_revision
 
-    settings = settings_from(arguments)
+    settings = settings_from(arguments, folder_name)
     path = sqlite_file(settings.store_url)
     is_there = path.exists() if path is not None else stored_revision(settings.store_url, place(settings)) is not None
     if not is_there:

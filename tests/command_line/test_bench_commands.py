@@ -172,7 +172,7 @@ def test_a_folder_without_logs_is_refused(tmp_path: Path, settings, capsys: pyte
     said = capsys.readouterr().err
     assert "none contains no logs; files ending in .csv, .tsv, .txt, .log, .dat, .xlsx are read." in said
     assert "gone is not a folder. Give the folder with the logs, or a list with --manifest." in said
-    assert "gone.csv cannot be read: " in said
+    assert "gone.csv cannot be opened: No such file or directory. Check its name and folder." in said
 
 
 @pytest.mark.parametrize(
@@ -241,6 +241,22 @@ def test_an_address_that_no_database_has_is_a_wrong_argument(
     said = capsys.readouterr().err
     assert said.startswith(f"hazefall {command[0]}: {message}")
     assert said.endswith("Use sqlite:///PATH or postgresql://USER@HOST/NAME.\n")
+
+
+def test_a_bench_of_somebody_is_not_served_as_the_demonstration(bench: Path, capsys: pytest.CaptureFixture[str]):
+    assert run(["demo", "--only-make", "--data", str(bench)]) == 1
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert "This bench holds units or trials of your own, so it is not the demonstration." in said.err
+
+
+def test_a_link_into_a_demonstration_that_was_never_made_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+):
+    monkeypatch.setattr("platformdirs.user_data_path", lambda _: tmp_path / "hazefall")
+    assert run(["link", "--demo"]) == 1
+    assert f"There is no bench in {tmp_path / 'hazefall-demo'}." in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_sound_store_is_told_so(bench: Path, capsys: pytest.CaptureFixture[str]):

@@ -8,7 +8,6 @@ from app.command_line.bench_folder import (
     add_folder_argument,
     address,
     naming_options,
-    settings_from,
     settings_of_present_bench,
 )
 
@@ -24,7 +23,7 @@ def run(arguments: argparse.Namespace) -> int:
     from app.services.store.open import open_store
 
     is_demo = arguments.demo and arguments.data is None
-    settings = settings_from(arguments, "demo") if is_demo else settings_of_present_bench(arguments)
+    settings = settings_of_present_bench(arguments, "demo" if is_demo else "")
     engine = open_store(settings)
     try:
         signs_in = has_accounts(engine)

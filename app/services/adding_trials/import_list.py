@@ -48,7 +48,9 @@ def read_manifest(path: Path, usual: ImportLine) -> list[ImportLine]:
     """Lines of a manifest; an empty cell takes its value from `usual`. Raises InvalidValue with the line number."""
     try:
         text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
+    except OSError as error:
+        raise InvalidValue(f"The list {path} cannot be opened: {error.strerror}. Check its name and folder.") from error
+    except UnicodeDecodeError as error:
         raise InvalidValue(f"The list {path} cannot be read: {error}. It must be a CSV file in UTF-8.") from error
     lines = text.splitlines()
     semicolons = bool(lines) and lines[0].count(";") > lines[0].count(",")  # as spreadsheets write it in many countries

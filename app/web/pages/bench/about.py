@@ -95,7 +95,7 @@ def _backup_problem(state: BackupState, made: Sequence[datetime], now: datetime)
             f"The last backup, {state.path}, is no longer there. Connect its disk, or make one with: hazefall backup."
         )
     if not made:
-        return "No scheduled backup has been made yet. Make one with: hazefall backup."
+        return "No scheduled backup has been made yet. A server makes the first five minutes after it started."
     age = now - max([at for at in made if at <= now] or made)  # a wrong clock may have dated one in the future
     if age > OLD_AFTER:
         return (
