@@ -21,12 +21,11 @@ def slightly(number: int) -> str:
     """What is said of results that change by less than counts.
 
     >>> slightly(0), slightly(3)
-    ('', '; 3 more by 0.01% or less, which counts as the same: another processor rounds differently')
+    ('', '; 3 more by 0.01% or less, which another processor alone may cause')
     """
     if not number:
         return ""
-    why = "which counts as the same: another processor rounds differently"
-    return f"; {number} more by {SAME_WITHIN:.2%} or less, {why}"
+    return f"; {number} more by {SAME_WITHIN:.2%} or less, which another processor alone may cause"
 
 
 def _shown(value: object) -> str:

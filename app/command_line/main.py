@@ -96,7 +96,7 @@ def _run(arguments: Sequence[str] | None) -> int:
 def _reader_has_left() -> bool:
     """Whether the program that read the output has read enough, as `head` does; the rest of the output is dropped."""
     try:
-        sys.stdout.flush()
+        print(flush=True)  # what was refused before may not be in the buffer any more
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return True

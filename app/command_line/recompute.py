@@ -32,6 +32,11 @@ def run(arguments: argparse.Namespace) -> int:
             f"{plan.trials} trials re-analysed with method {plan.method_version}; {len(moved)} results change"
             f"{slightly(plan.slight)}"
         )
+        if moved and plan.new_of_loggers:
+            print(
+                f"{plan.new_of_loggers} trials were added since the last accepted re-analysis. The noise of their "
+                "loggers is now learned from them as well, which changes intervals."
+            )
         for line in difference_lines(moved, SHOWN):
             print(f"  {line}")
         if not arguments.accept:

@@ -15,7 +15,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.types import Scope
 
 from app.errors import Busy, HazefallError, InvalidValue, UnreadableLog
-from app.services.store.problems import file_problem_from, store_problem_from
+from app.services.store.problems import file_problem_from, store_problem_for_readers
 from app.web.current_user import current_user
 from app.web.templating.environment import render_page
 from app.web.templating.headers import SECURITY_HEADERS
@@ -160,7 +160,7 @@ def _file_error(request: Request, error: Exception) -> Response:
 
 def _store_error(request: Request, error: Exception) -> Response:
     """A store that is locked, full, read-only, damaged or gone; anything else is a bug."""
-    problem = store_problem_from(error)
+    problem = store_problem_for_readers(error)
     if problem is None:
         raise error
     return _answer(request, problem_of(problem))

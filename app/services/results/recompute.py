@@ -60,6 +60,7 @@ class RecomputePlan:
 
     trials : how many were analysed; differences : changed numbers, largest relative change first
     slight : further numbers, which change by no more than another processor's arithmetic might (`SAME_WITHIN`)
+    new_of_loggers : trials with a logger, whose noise no re-analysis has learned from yet
     worked : the new results; tasks : what each trial was analysed by, to detect changes made meanwhile
     """
 
@@ -67,6 +68,7 @@ class RecomputePlan:
     method_version: str
     differences: tuple[Difference, ...]
     slight: int
+    new_of_loggers: int
     worked: tuple[WorkedTrial, ...]
     tasks: tuple[TrialTask, ...]
 
@@ -98,7 +100,8 @@ def plan_recompute(
     changes = _dry_run(engine, worked)
     differences = tuple(one for one in changes if not is_same(one.before, one.after, SAME_WITHIN))
     slight = len(changes) - len(differences)
-    return RecomputePlan(len(tasks), METHOD_VERSION, differences, slight, tuple(worked), tasks)
+    new_of_loggers = _new_of_loggers(engine, tasks)
+    return RecomputePlan(len(tasks), METHOD_VERSION, differences, slight, new_of_loggers, tuple(worked), tasks)
 
 
 def accept_recompute(
@@ -183,6 +186,13 @@ def _learned(engine: Engine, chosen: Sequence[TrialTask], workers: int, progress
             evidence.add(logger_id, channel, trial.trial_id, numbers_of(values["noise_evidence"]))
         progress(done, len(older), "Learning the noise of loggers")
     return {task.trial_id: evidence.of_logger(task.logger_id, task.trial_id) for task in chosen}
+
+
+def _new_of_loggers(engine: Engine, tasks: Sequence[TrialTask]) -> int:
+    with session_scope(engine, writes=False) as session:
+        known = ChannelResult.noise_learned == False  # noqa: E712  # a column, not a truth value
+        found = set(session.scalars(select(ChannelResult.trial_id).where(known).distinct()))
+    return sum(task.logger_id is not None and task.trial_id in found for task in tasks)
 
 
 def _worked(engine: Engine, tasks: Sequence[TrialTask], workers: int) -> Iterator[WorkedTrial]:

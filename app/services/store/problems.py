@@ -1,6 +1,7 @@
 """Translates database errors into messages that say what to do."""
 
 import errno
+import logging
 import re
 import shutil
 
@@ -8,6 +9,8 @@ from sqlalchemy.exc import DBAPIError
 
 from app.errors import StoreProblem
 
+_LOG = logging.getLogger("hazefall.store")
+_SERVER_ADDRESS = re.compile(r' (?:at|on socket) "[^"]*"(?: \([^)]*\))?(?:, port \d+)?')
 _NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 # Driver messages in lower case, and the message for the user.
@@ -64,6 +67,17 @@ _PROBLEMS = (
         "{where} does not respond: {first_line}. Start the database server and try again.",
     ),
 )
+
+
+def store_problem_for_readers(error: BaseException) -> StoreProblem | None:
+    """The same for whoever asks a server, perhaps without having signed in: the address of a database server is in the
+    log alone.
+    """
+    problem = store_problem_from(error)
+    if problem is None:
+        return None
+    _LOG.warning("%s", problem.message)
+    return StoreProblem(_SERVER_ADDRESS.sub("", problem.message))
 
 
 def store_problem_from(error: BaseException, where: str = "The store") -> StoreProblem | None:

@@ -21,7 +21,7 @@ from app.services.access.authenticate import authenticate, has_accounts
 from app.services.access.current_user import CurrentUser, record_use
 from app.services.access.local_secret import NETWORK_CHECK, use_link_token
 from app.services.access.roles import ADMINISTER, WORDS, may
-from app.services.store.problems import store_problem_from
+from app.services.store.problems import store_problem_for_readers
 from app.web.current_user import current_user, user_of_request
 from app.web.problems import refuse
 from app.web.security.local_access import ENTRY, FOR_SCRIPTS, holds_local_secret, locked_page, why_not_local
@@ -107,7 +107,7 @@ def _user_or_refusal(engine: Engine, folder: Path, request: HTTPConnection) -> C
         if has_accounts(engine):
             return None if path in PUBLIC_PATHS else _sign_in_first(request)
     except DBAPIError as error:
-        problem = store_problem_from(error) or StoreProblem("The store cannot be read. Run `hazefall check`.")
+        problem = store_problem_for_readers(error) or StoreProblem("The store cannot be read. Run `hazefall check`.")
         return refuse(request.scope, problem.status, problem.message)
     if path.startswith(f"{ENTRY}/") and not not_local:
         return None

@@ -74,6 +74,21 @@ def test_a_bench_of_the_same_method_does_not_move(filled: Engine):
     assert said[-1] == (3, 3, "Re-analysing trials")
 
 
+def test_what_another_processor_might_change_is_counted_apart(filled: Engine):
+    plans = []
+    for factor in (1.00005, 1.001):
+        with session_scope(filled) as session:
+            row = session.scalars(
+                select(ChannelResult).where(ChannelResult.trial_id == 2, ChannelResult.channel == "pm2_5")
+            ).one()
+            row.total_decay_per_h *= factor
+        plans.append(plan_recompute(filled))
+    slight, clear = plans
+    assert (slight.differences, slight.slight) == ((), 1)
+    assert [(one.trial_id, one.field) for one in clear.differences] == [(2, "total_decay_per_h")]
+    assert clear.slight == 0
+
+
 def test_what_would_move_is_listed_and_not_stored(filled: Engine):
     right = _rate(filled)
     with session_scope(filled) as session:
@@ -107,7 +122,8 @@ def test_an_accepted_re_analysis_is_stored_with_a_record_of_each_move(filled: En
         assert (move.who, move.action, move.why) == ("Ann", "recomputed", "a better window")
         assert float(move.after) == pytest.approx(right, rel=1e-5)
         assert session.scalars(select(SettingSummary.trials)).all() == [2, 2, 2]
-    assert plan_recompute(filled).differences == ()
+    again = plan_recompute(filled)
+    assert (again.differences, again.new_of_loggers) == ((), 0)
 
 
 def test_a_plan_made_before_a_change_is_refused(filled: Engine):

@@ -1,5 +1,6 @@
 """A rehearsed restore opens the copy, recomputes a sample of its results, and finds what was changed in it."""
 
+import re
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -42,8 +43,17 @@ def test_a_number_that_was_changed_in_the_copy_is_found(copy: Path, capsys: pyte
     assert "total_decay_per_h" in {one.field for one in done.differences}
     assert run(["restore", str(copy), "--rehearse"]) == 1
     said = capsys.readouterr().out
-    assert "WRONG: trial " in said
+    assert re.search(r"WRONG: trial \d+, .+: the [^:]+: \S+ to \S+ \(\S+% of the previous value\)", said)
     assert said.endswith("The copy has problems; see above. Keep older copies.\n")
+
+
+def test_another_processor_does_not_make_a_good_copy_wrong(copy: Path, capsys: pytest.CaptureFixture[str]):
+    with closing(sqlite3.connect(copy)) as connection:
+        connection.execute("UPDATE channel_results SET start_level = start_level * 1.00005")
+        connection.commit()
+    assert run(["restore", str(copy), "--rehearse"]) == 0
+    said = capsys.readouterr().out
+    assert re.search(r"0 results differ; \d+ more by 0.01% or less, which another processor alone may cause\n", said)
 
 
 def test_a_raw_file_that_was_changed_is_found(copy: Path):

@@ -7,7 +7,7 @@ import sqlite3
 import pytest
 from sqlalchemy.exc import OperationalError
 
-from app.services.store.problems import file_problem_from, store_problem_from
+from app.services.store.problems import file_problem_from, store_problem_for_readers, store_problem_from
 
 
 @pytest.mark.parametrize(
@@ -101,3 +101,16 @@ def test_a_disk_that_fills_within_a_savepoint_is_told_as_such():
     assert problem is not None
     assert problem.message.startswith("The store cannot grow: the disk is full. Nothing was saved in this step. Free")
     assert store_problem_from(sqlite3.OperationalError("no such savepoint: sa_savepoint_1")) is None
+
+
+@pytest.mark.parametrize(
+    "at", ['at "db.example.org" (10.0.0.5), port 5432', 'on socket "/run/postgresql/.s.PGSQL.5432"']
+)
+def test_a_reader_is_not_told_where_the_database_server_is(at: str, caplog: pytest.LogCaptureFixture):
+    said = f"connection failed: connection to server {at} failed: Connection refused"
+    problem = store_problem_for_readers(OperationalError("SELECT 1", {}, sqlite3.OperationalError(said)))
+    assert problem.message == (
+        "The store does not respond: connection failed: connection to server failed: Connection refused. Start the "
+        "database server and try again."
+    )
+    assert at in caplog.text
