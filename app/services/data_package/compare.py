@@ -15,7 +15,7 @@ from app.services.data_package.overview import OVERVIEW_FIELDS, OVERVIEW_KEYS, o
 from app.services.data_package.tables import packaged_columns, values_from, written
 from app.services.logs.logger_noise import numbers_of
 from app.services.results.repeatability import FIGURES, refresh_repeatability
-from app.services.results.rows import SAME_WITHIN
+from app.services.results.rows import SAME_WITHIN, size_of
 from app.services.results.summaries import summary_values
 from app.services.results.summary_trials import GroupKey, read_pools, read_summary_trials
 from app.storage.models.summaries import BenchRepeatability, SettingSummary
@@ -150,7 +150,7 @@ def _compare_rows(package: OpenPackage, path: str, what: str, packaged: Rows, fr
             if column in _NOT_COMPARED or column not in again:
                 continue
             compared += 1
-            apart = _apart(text, again[column])
+            apart = _apart(text, again[column], size_of(column, again))
             if apart:
                 differences.append((apart, f"{path}: {name}, {column}: the package has {text or 'nothing'}, the raw "
                                            f"files give {again[column] or 'nothing'}."))  # fmt: skip
@@ -167,9 +167,9 @@ def _compare_rows(package: OpenPackage, path: str, what: str, packaged: Rows, fr
     return compared
 
 
-def _apart(one: str, other: str) -> float:
+def _apart(one: str, other: str, size: float = 0.0) -> float:
     """Relative difference of two cells; 0 if equal, infinite for different texts. Of cells with several numbers, which
-    are rounded, the largest of any number that differs by more than one step.
+    are rounded, the largest of any number that differs by more than one step. size : as in `size_of`
 
     >>> _apart("1.5", "1.50001"), _apart("a", "b"), _apart("", "2"), _apart("2.0", "1.0")
     (0.0, inf, inf, 0.5)
@@ -183,5 +183,5 @@ def _apart(one: str, other: str) -> float:
     except ValueError:
         return math.inf
     rounding = 1.01 * EVIDENCE_STEP if len(pairs) > 1 else 0.0
-    share = max((abs(a - b) / max(abs(a), abs(b)) for a, b in pairs if abs(a - b) > rounding), default=0.0)
+    share = max((abs(a - b) / max(abs(a), abs(b), size) for a, b in pairs if abs(a - b) > rounding), default=0.0)
     return 0.0 if share <= SAME_WITHIN else share

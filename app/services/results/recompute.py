@@ -17,7 +17,7 @@ from app.errors import InvalidValue
 from app.services.logs.logger_checks.linearity import lines_by_day
 from app.services.logs.logger_noise import NoiseByTrial, bench_evidence, numbers_of
 from app.services.results.recompute_worker import TrialTask, WorkedTrial, work
-from app.services.results.rows import SAME_WITHIN, is_same
+from app.services.results.rows import SAME_WITHIN, is_same, size_of
 from app.services.results.trial_results import stored_marks, timing_of
 from app.services.results.update_derived import update_all_derived_results
 from app.services.store.audit import AT_THE_DESK, acting_name
@@ -44,7 +44,7 @@ COMPARED = (
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One changed number: before, after, and relative change (None where meaningless)."""
+    """One changed number: before, after, relative change (None where meaningless), and what it is small against."""
 
     trial_id: int
     channel: str
@@ -52,6 +52,7 @@ class Difference:
     before: float | None
     after: float | None
     share: float | None
+    size: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +99,7 @@ def plan_recompute(
         progress(len(worked), len(tasks), "Re-analysing trials")
     worked.sort(key=lambda trial: trial.trial_id)
     changes = _dry_run(engine, worked)
-    differences = tuple(one for one in changes if not is_same(one.before, one.after, SAME_WITHIN))
+    differences = tuple(one for one in changes if not is_same(one.before, one.after, SAME_WITHIN, one.size))
     slight = len(changes) - len(differences)
     new_of_loggers = _new_of_loggers(engine, tasks)
     return RecomputePlan(len(tasks), METHOD_VERSION, differences, slight, new_of_loggers, tuple(worked), tasks)
@@ -216,24 +217,22 @@ def _dry_run(engine: Engine, worked: Sequence[WorkedTrial]) -> tuple[Difference,
             after = _compared(session)
             rehearsal.rollback()
     differences = [
-        Difference(*key, name, old, new, _share(old, new))
+        Difference(*key, name, old, new, _share(old, new), size_of(name, after.get(key, {})))
         for key in before.keys() | after.keys()
-        for name, old, new in zip(
-            COMPARED, before.get(key, (None,) * len(COMPARED)), after.get(key, (None,) * len(COMPARED)), strict=True
-        )
-        if not is_same(old, new)
+        for name in COMPARED
+        if not is_same(old := before.get(key, {}).get(name), new := after.get(key, {}).get(name))
     ]
     return tuple(
         sorted(differences, key=lambda d: (-(d.share if d.share is not None else math.inf), d.trial_id, d.channel))
     )
 
 
-def _compared(session: Session) -> dict[tuple[int, str], tuple[Any, ...]]:
+def _compared(session: Session) -> dict[tuple[int, str], dict[str, Any]]:
     session.flush()
     rows = session.execute(
         select(ChannelResult.trial_id, ChannelResult.channel, *(getattr(ChannelResult, name) for name in COMPARED))
     )
-    return {(row[0], row[1]): tuple(row[2:]) for row in rows}
+    return {(row[0], row[1]): dict(zip(COMPARED, row[2:], strict=True)) for row in rows}
 
 
 def _store(session: Session, worked: Sequence[WorkedTrial], now: datetime) -> None:

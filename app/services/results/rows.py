@@ -2,7 +2,7 @@
 on)."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, cast
 
 import numpy as np
@@ -21,6 +21,18 @@ Floats = NDArray[np.float64]
 # which changed no number of 2,000 simulated logs by more than 0.4 of this, and no rate by more than 2e-8
 # (tests/studies/intervals/other_processors.txt).
 SAME_WITHIN = 1e-4
+
+_OF_CLEAN_AIR = ("clean_air_delivery_rate_uncertainty",)
+_UNCERTAINTIES = {
+    "clean_air_delivery_rate_m3_per_h": _OF_CLEAN_AIR,
+    "clean_air_delivery_rate_low_95": _OF_CLEAN_AIR,
+    "clean_air_delivery_rate_high_95": _OF_CLEAN_AIR,
+    "total_decay_per_h": ("total_decay_uncertainty_per_h",),
+    "background_level": ("background_uncertainty",),
+    "covariance_background_amplitude": ("background_uncertainty", "amplitude_uncertainty"),
+    "covariance_background_rate": ("background_uncertainty", "total_decay_uncertainty_per_h"),
+    "covariance_amplitude_rate": ("amplitude_uncertainty", "total_decay_uncertainty_per_h"),
+}
 
 # Columns of the fit, empty without one.
 _FIT_COLUMNS = (
@@ -247,12 +259,23 @@ def _covariance(row: ChannelResult) -> tuple[tuple[float, float, float], ...]:
     return ((background, first, second), (first, amplitude, third), (second, third, rate))
 
 
-def is_same(before: object, after: object, within: float = 1e-9) -> bool:
-    """Equal, or numbers with at most this relative difference.
+def is_same(before: object, after: object, within: float = 1e-9, size: float = 0.0) -> bool:
+    """Equal, or numbers with at most this difference relative to them, or to `size` where that is larger.
 
     >>> is_same(0.1 + 0.2, 0.3), is_same(1.0, 1.001), is_same(None, 1.0), is_same(1.0, 1.00005, SAME_WITHIN)
     (True, False, False, True)
     """
     if isinstance(before, float) and isinstance(after, float):
-        return abs(before - after) <= within * max(abs(before), abs(after))
+        return abs(before - after) <= within * max(abs(before), abs(after), size)
     return before == after
+
+
+def size_of(name: str, row: Mapping[str, Any]) -> float:
+    """What a change of a stored number is small against, if the number itself is close to zero: its uncertainty, or 0
+    where the row has none.
+
+    >>> size_of("total_decay_per_h", {"total_decay_per_h": 0.0, "total_decay_uncertainty_per_h": 0.02})
+    0.02
+    """
+    sizes = [float(row.get(column) or 0.0) for column in _UNCERTAINTIES.get(name, ())]
+    return abs(math.prod(sizes)) if sizes else 0.0

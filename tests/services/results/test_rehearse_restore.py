@@ -48,8 +48,9 @@ def test_a_number_that_was_changed_in_the_copy_is_found(copy: Path, capsys: pyte
 
 
 def test_another_processor_does_not_make_a_good_copy_wrong(copy: Path, capsys: pytest.CaptureFixture[str]):
+    """Nor where it changes a clean air delivery rate close to zero by more than 0.01 % of it."""
     with closing(sqlite3.connect(copy)) as connection:
-        connection.execute("UPDATE channel_results SET start_level = start_level * 1.00005")
+        connection.execute("UPDATE channel_results SET total_decay_per_h = total_decay_per_h * 1.00005")
         connection.commit()
     assert run(["restore", str(copy), "--rehearse"]) == 0
     said = capsys.readouterr().out
