@@ -8,7 +8,7 @@ from app.command_line.progress_bar import progress_bar
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("out", metavar="OUT.zip", type=Path, help="output file; an existing file is replaced")
+    parser.add_argument("out", metavar="OUT.zip", type=Path, help="output file; an older package is replaced")
     parser.add_argument(
         "--unit", metavar="UNIT", action="append", default=[], help="number, or maker and model (default: all units)"
     )

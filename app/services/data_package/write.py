@@ -7,6 +7,7 @@ results with uncertainty, the empty-room runs they use, and a description of the
 import hashlib
 import json
 import re
+import zipfile
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
@@ -17,7 +18,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.compute.method import METHOD_NAME, METHOD_VERSION
-from app.errors import InvalidValue
+from app.errors import AlreadyStored, InvalidValue
 from app.services.data_package.archive import PackageZip
 from app.services.data_package.overview import OVERVIEW_FIELDS, OVERVIEW_KEYS, overview_rows
 from app.services.data_package.photos import add_photos
@@ -103,7 +104,9 @@ def write_package(
 def write_package_file(
     session: Session, path: Path, unit_ids: Collection[int] | None = None, on_progress: OnProgress | None = None
 ) -> DataPackage:
-    """Writes the package to a file, which appears under its name only when complete."""
+    """Writes the package to a file, which appears under its name only when complete. Replaces nothing but a package."""
+    if path.exists() and not _is_package(path):
+        raise AlreadyStored(f"{path} already exists and is not a data package. It stays; choose another name.")
     unfinished = unfinished_beside(path)
     try:
         with unfinished.open("wb") as target:
@@ -117,6 +120,14 @@ def write_package_file(
         if unfinished.exists():  # on a disk that is read-only even the removal of nothing fails
             unfinished.unlink()
     return packed
+
+
+def _is_package(path: Path) -> bool:
+    try:
+        with zipfile.ZipFile(path) as held:
+            return "datapackage.json" in held.namelist()
+    except (OSError, zipfile.BadZipFile):
+        return False
 
 
 def program_version() -> str:

@@ -37,8 +37,9 @@ class SiteFolder:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder.absolute()
-        self._beside = self._folder.with_name(f"{self._folder.name}.unfinished")
-        self._replaced = self._folder.with_name(f"{self._folder.name}.replaced")
+        # both are removed without a question, so no folder of somebody else may have such a name
+        self._beside = self._folder.with_name(f".{self._folder.name}.hazefall-unfinished")
+        self._replaced = self._folder.with_name(f".{self._folder.name}.hazefall-replaced")
         self._put_back()
         self._before = _read_manifest(self._folder)
         self._now: dict[str, str] = {}

@@ -13,7 +13,7 @@ import pytest
 from sqlalchemy import Engine, select, update
 
 from app.compute.method import METHOD_VERSION
-from app.errors import InvalidValue, NotFound
+from app.errors import AlreadyStored, InvalidValue, NotFound
 from app.services.adding_trials.add import add_trial
 from app.services.data_package.check import check_package
 from app.services.data_package.tables import values_from, written
@@ -337,3 +337,23 @@ def test_a_package_names_the_method_that_made_its_numbers_and_not_the_program_s(
         f"The package was made by method 0.9; this program has {METHOD_VERSION}, so numbers may differ "
         f"for this reason alone."
     ]
+
+
+def test_only_an_older_package_is_replaced(store: Engine, filled: SmallBench, tmp_path: Path):
+    out = tmp_path / "out.zip"
+    with session_scope(store, writes=False) as session:
+        write_package_file(session, out)
+        write_package_file(session, out)
+        for content in (b"SQLite format 3\0 a backup", _zip_of({"photos.txt": b"mine"})):
+            out.write_bytes(content)
+            with pytest.raises(AlreadyStored, match="already exists and is not a data package"):
+                write_package_file(session, out)
+            assert out.read_bytes() == content
+
+
+def _zip_of(files: dict[str, bytes]) -> bytes:
+    content = io.BytesIO()
+    with zipfile.ZipFile(content, "w") as target:
+        for name, held in files.items():
+            target.writestr(name, held)
+    return content.getvalue()

@@ -57,10 +57,21 @@ def test_a_stop_between_the_two_renames_is_mended_by_the_next_run(tmp_path: Path
     folder = tmp_path / "site"
     _write(folder, {"index.html": b"one"})
     before = _stamps(folder)
-    folder.rename(tmp_path / "site.replaced")
-    (tmp_path / "site.unfinished").mkdir()
+    folder.rename(tmp_path / ".site.hazefall-replaced")
+    (tmp_path / ".site.hazefall-unfinished").mkdir()
     SiteFolder(folder).discard()
     assert _stamps(folder) == before
+
+
+def test_folders_of_other_people_beside_the_site_stay(tmp_path: Path):
+    """Such as a copy that somebody made before publishing."""
+    for name in ("site.replaced", "site.unfinished"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "mine.txt").write_text("not ours")
+    _write(tmp_path / "site", {"index.html": b"one"})
+    _write(tmp_path / "site", {"index.html": b"two"})
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["site", "site.replaced", "site.unfinished"]
+    assert (tmp_path / "site.replaced" / "mine.txt").exists()
 
 
 def test_no_file_that_was_there_is_removed(tmp_path: Path):
@@ -146,7 +157,7 @@ def test_a_folder_that_cannot_be_replaced_stays_as_it_was(tmp_path: Path, monkey
     before, rename = _stamps(folder), Path.rename
 
     def refused(self: Path, target: Path) -> Path:
-        if self.name == "site.unfinished":
+        if self.name == ".site.hazefall-unfinished":
             raise PermissionError(13, "Permission denied")
         return rename(self, target)
 
