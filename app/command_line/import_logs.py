@@ -4,7 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from app.command_line.bench_folder import add_folder_argument, settings_from
+from app.command_line.bench_folder import add_folder_argument, place, settings_from
 from app.command_line.progress_bar import progress_bar
 
 # Options for every log; a manifest can override them line by line.
@@ -47,8 +47,9 @@ def run(arguments: argparse.Namespace) -> int:
     )
     listed = arguments.manifest
     lines = read_manifest(listed, usual) if listed else lines_of_folder(arguments.folder, usual)
+    settings = settings_from(arguments)
     with progress_bar() as on_progress:
-        engine = open_store(settings_from(arguments), on_progress)
+        engine = open_store(settings, on_progress)
         try:
             imported = import_logs(
                 engine, arguments.folder, lines, add_missing=arguments.add_missing, on_progress=on_progress
@@ -60,5 +61,5 @@ def run(arguments: argparse.Namespace) -> int:
     failed = [one for one in imported if one.trial_id is None and not one.present]
     for one in failed:
         print(f"{one.line.file}: {one.message}", file=sys.stderr)
-    print(f"{added} logs added, {present} already present, {len(failed)} not added")
+    print(f"{place(settings)}: {added} logs added, {present} already present, {len(failed)} not added")
     return 1 if failed else 0

@@ -129,7 +129,6 @@ def _serve_one_process(settings: Settings, on_start: partial[None]) -> int:
             log_level="warning",
             proxy_headers=False,
             http=TimedConnection,
-            ws="none",
         )
     )
     server.run()
@@ -168,7 +167,6 @@ def _serve_several_processes(settings: Settings, on_start: partial[None], worker
         port=settings.port,
         log_level="warning",
         http=TimedConnection,
-        ws="none",
         proxy_headers=False,  # as above
         workers=workers,
         timeout_worker_healthcheck=_ANSWERS_WITHIN_S,

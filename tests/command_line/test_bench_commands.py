@@ -36,7 +36,7 @@ def bench(logs: Path, settings, capsys: pytest.CaptureFixture[str]) -> Path:
     folder = settings.data_folder
     listed = str(logs / "list.manifest")
     assert run(["import", str(logs), "--manifest", listed, "--data", str(folder), "--add-missing"]) == 0
-    assert capsys.readouterr().out == "3 logs added, 0 already present, 0 not added\n"
+    assert capsys.readouterr().out == f"{folder}: 3 logs added, 0 already present, 0 not added\n"
     return folder
 
 
@@ -63,7 +63,7 @@ def test_an_import_by_a_list_adds_what_is_missing_and_settles_the_results(bench:
 
 def test_an_import_run_twice_adds_nothing(bench: Path, logs: Path, capsys: pytest.CaptureFixture[str]):
     assert run(["import", str(logs), "--manifest", str(logs / "list.manifest"), "--data", str(bench)]) == 0
-    assert capsys.readouterr().out == "0 logs added, 3 already present, 0 not added\n"
+    assert capsys.readouterr().out.endswith(": 0 logs added, 3 already present, 0 not added\n")
 
 
 def test_a_list_of_a_spreadsheet_on_windows_is_read(bench: Path, logs: Path, capsys: pytest.CaptureFixture[str]):
@@ -73,7 +73,7 @@ def test_a_list_of_a_spreadsheet_on_windows_is_read(bench: Path, logs: Path, cap
     rows = ["file;maker;model;setting;room", "night\\run1.csv;Maker A;Model 1;high;Room A", ""]
     (logs / "list.csv").write_bytes("\r\n".join(rows).encode("utf-8-sig"))
     assert run(["import", str(logs), "--manifest", str(logs / "list.csv"), "--data", str(bench)]) == 0
-    assert capsys.readouterr().out == "0 logs added, 1 already present, 0 not added\n"
+    assert capsys.readouterr().out.endswith(": 0 logs added, 1 already present, 0 not added\n")
 
 
 def test_one_bad_log_does_not_stop_the_others(bench: Path, logs: Path, capsys: pytest.CaptureFixture[str]):
@@ -84,7 +84,7 @@ def test_one_bad_log_does_not_stop_the_others(bench: Path, logs: Path, capsys: p
     told = ["--maker", "maker a", "--model", "MODEL 1", "--setting", "High", "--room", "room a"]
     assert run(["import", str(more), "--data", str(bench), *told]) == 1
     said = capsys.readouterr()
-    assert said.out == "1 logs added, 0 already present, 1 not added\n"
+    assert said.out.endswith(": 1 logs added, 0 already present, 1 not added\n")
     assert said.err.startswith("bad.csv: bad.csv")
     assert _query(bench, "SELECT count(*) FROM raw_files") == [(4,)]
 

@@ -28,6 +28,9 @@ class TimedConnection(AutoHTTPProtocol):  # type: ignore[misc, valid-type]
         else:
             self._stop_timer()
 
+    def _unsupported_upgrade_warning(self) -> None:
+        """Nothing: no page asks for a WebSocket, and uvicorn would advise to install a library for whoever does."""
+
     def connection_lost(self, exc: Exception | None) -> None:
         self._stop_timer()
         super().connection_lost(exc)

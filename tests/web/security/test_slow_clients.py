@@ -56,6 +56,13 @@ def sent_until_cut(server: Served, head: str, most: int) -> tuple[int, bytes]:
 
 
 @sqlite_only
+def test_a_request_for_a_web_socket_is_refused_without_advice_to_install_one(bench: Served):
+    asked = {"Connection": "Upgrade", "Upgrade": "websocket", "Sec-WebSocket-Version": "13", "Sec-WebSocket-Key": "x"}
+    assert httpx.get(f"{bench.url}/", headers=asked).status_code == 401
+    assert "pip install" not in bench.said()
+
+
+@sqlite_only
 @pytest.mark.parametrize("path", UPLOADS)
 @pytest.mark.parametrize("let_in", [True, False])
 def test_an_endless_chunked_body_is_cut_at_the_limit(bench: Served, path: str, let_in: bool):
