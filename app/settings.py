@@ -63,10 +63,17 @@ ENVIRONMENT = {
 }
 
 
-def read_settings(default_data_folder: Path) -> Settings:
+def own_data_folder() -> Path:
+    """Where the operating system keeps the data of this user's programs."""
+    from platformdirs import user_data_path  # loaded when used: a server is often given a folder
+
+    return user_data_path("hazefall")
+
+
+def read_settings(default_data_folder: Path | None = None) -> Settings:
     """Settings from the environment. Raises InvalidValue for an invalid number."""
     return Settings(
-        data_folder=Path(os.environ.get("HAZEFALL_DATA") or default_data_folder).expanduser(),
+        data_folder=Path(os.environ.get("HAZEFALL_DATA") or default_data_folder or own_data_folder()).expanduser(),
         database_url=os.environ.get("HAZEFALL_DATABASE_URL", ""),
         backup_folder=Path(given).expanduser() if (given := os.environ.get("HAZEFALL_BACKUP_FOLDER")) else None,
         max_upload_bytes=_whole_number("HAZEFALL_MAX_UPLOAD_BYTES", 200_000_000),

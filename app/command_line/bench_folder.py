@@ -5,7 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from app.errors import StoreProblem
-from app.settings import Settings, read_settings
+from app.settings import Settings, own_data_folder, read_settings
 
 
 def add_folder_argument(parser: argparse.ArgumentParser, default: str = "HAZEFALL_DATA, or your data folder") -> None:
@@ -29,9 +29,7 @@ def settings_from(arguments: argparse.Namespace, folder_name: str = "") -> Setti
 
     folder_name : folder beside the user's own bench, for the demonstration
     """
-    from platformdirs import user_data_path  # loaded when used: most tests give a folder
-
-    own = user_data_path("hazefall")
+    own = own_data_folder()
     settings = read_settings(own)
     given: dict[str, object] = {
         name: getattr(arguments, name) for name in ("host", "port") if getattr(arguments, name, None) is not None

@@ -30,6 +30,7 @@ STAYS = {
     "external_attr": "zipfile writes it",
     "total_tokens": "anyio reads it",
     "redirect_request": "urllib calls it",
+    "_unsupported_upgrade_warning": "uvicorn calls it",
     "SessionExpiryInterval": "paho-mqtt sends it",
     "ReceiveMaximum": "paho-mqtt sends it",
     # checks of the method against values from outside read them

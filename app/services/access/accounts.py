@@ -17,12 +17,11 @@ from app.storage.models.accounts import SignIn
 
 SUBJECT = "account"
 LONGEST_ACCOUNT_NAME = 60
-ANY_ACCOUNT = select(exists(select(Account.id)))
 
 
 def accounts_exist(session: Session) -> bool:
     """Whether any account exists; from then on everyone signs in."""
-    return bool(session.scalar(ANY_ACCOUNT))
+    return bool(session.scalar(select(exists(select(Account.id)))))
 
 
 def list_accounts(session: Session) -> Sequence[Account]:

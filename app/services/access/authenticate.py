@@ -1,11 +1,11 @@
 """Authenticates a request: a script by its token, a person by the session, or the local user without accounts."""
 
-from sqlalchemy import Engine
+from sqlalchemy import Engine, column, exists, select, table
 
-from app.services.access.accounts import ANY_ACCOUNT
-from app.services.access.api_tokens import user_of_api_token
 from app.services.access.current_user import LOCAL_USER, CurrentUser
-from app.services.access.sign_in import user_of_sign_in
+
+# without the model, whose tables a bench without accounts does not need
+_ANY_ACCOUNT = select(exists(select(column("id")).select_from(table("accounts"))))
 
 
 def authenticate(
@@ -19,11 +19,17 @@ def authenticate(
     if holds_local_secret and not has_accounts(engine):
         return LOCAL_USER
     if bearer is not None:
+        from app.services.access.api_tokens import user_of_api_token  # loaded when used
+
         return user_of_api_token(engine, bearer)
-    return user_of_sign_in(engine, session_token) if session_token else None
+    if not session_token:
+        return None
+    from app.services.access.sign_in import user_of_sign_in  # loaded when used
+
+    return user_of_sign_in(engine, session_token)
 
 
 def has_accounts(engine: Engine) -> bool:
     """Asked with each request, so without a session: a third of the processor time."""
     with engine.connect() as connection:
-        return bool(connection.scalar(ANY_ACCOUNT))
+        return bool(connection.scalar(_ANY_ACCOUNT))

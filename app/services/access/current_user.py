@@ -7,7 +7,6 @@ from sqlalchemy import Engine, update
 
 from app.services.access.roles import ADMINISTER
 from app.storage.engine import session_scope
-from app.storage.models.accounts import ApiToken, SignIn
 
 # Last use is recorded this often and not with each request, so that reading pages does not write.
 RECORD_USE_EVERY = timedelta(minutes=10)
@@ -37,6 +36,8 @@ LOCAL_USER = CurrentUser("", ADMINISTER)
 
 def record_use(engine: Engine, user: CurrentUser, now: datetime | None = None) -> None:
     """Records that the user's session or token is in use. Call it after the response is sent."""
+    from app.storage.models.accounts import ApiToken, SignIn  # loaded when used, as in `authenticate`
+
     at = now or datetime.now(UTC)
     with session_scope(engine) as session:
         if user.sign_in_id is not None:

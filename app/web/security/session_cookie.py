@@ -4,8 +4,6 @@ from collections.abc import Mapping
 
 from starlette.responses import Response
 
-from app.services.access.sign_in import AT_MOST_FOR
-
 _OPEN, _SECURE = "hazefall-session", "__Host-hazefall-session"
 
 
@@ -15,6 +13,8 @@ def session_token(cookies: Mapping[str, str], scheme: str) -> str:
 
 
 def set_session_cookie(response: Response, token: str, scheme: str) -> None:
+    from app.services.access.sign_in import AT_MOST_FOR  # loaded when used: the first page of a bench needs no sign-in
+
     response.set_cookie(
         _name(scheme),
         token,
