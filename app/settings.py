@@ -73,15 +73,23 @@ def own_data_folder() -> Path:
 def read_settings(default_data_folder: Path | None = None) -> Settings:
     """Settings from the environment. Raises InvalidValue for an invalid number."""
     return Settings(
-        data_folder=Path(os.environ.get("HAZEFALL_DATA") or default_data_folder or own_data_folder()).expanduser(),
+        data_folder=_folder("HAZEFALL_DATA") or default_data_folder or own_data_folder(),
         database_url=os.environ.get("HAZEFALL_DATABASE_URL", ""),
-        backup_folder=Path(given).expanduser() if (given := os.environ.get("HAZEFALL_BACKUP_FOLDER")) else None,
+        backup_folder=_folder("HAZEFALL_BACKUP_FOLDER"),
         max_upload_bytes=_whole_number("HAZEFALL_MAX_UPLOAD_BYTES", 200_000_000),
         allowed_hosts=_listed("HAZEFALL_ALLOWED_HOSTS"),
         trusted_proxies=_networks("HAZEFALL_TRUSTED_PROXIES"),
         host=os.environ.get("HAZEFALL_HOST", "127.0.0.1"),
         port=_whole_number("HAZEFALL_PORT", DEFAULT_PORT, 65535),
     )
+
+
+def _folder(name: str) -> Path | None:
+    given = os.environ.get(name)
+    try:
+        return Path(given).expanduser() if given else None
+    except RuntimeError as error:  # of ~NAME
+        raise InvalidValue(f"{name} is {given!r}, and there is no such user here. Give the whole path.") from error
 
 
 def _listed(name: str) -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""Lines for results that come out otherwise when trials are analysed again."""
+"""Lines for results that differ when trials are analysed again."""
 
 from collections.abc import Iterator, Sequence
 
@@ -18,7 +18,7 @@ def difference_lines(differences: Sequence[Difference], most: int) -> Iterator[s
 
 
 def slightly(number: int) -> str:
-    """What is said of results that change by less than counts.
+    """Words for results whose change is too small to list.
 
     >>> slightly(0), slightly(3)
     ('', '; 3 more by 0.01% or less, which another processor alone may cause')
@@ -29,7 +29,7 @@ def slightly(number: int) -> str:
 
 
 def _shown(value: object) -> str:
-    """Six digits of a number, enough to see a change; empty for a missing number."""
+    """Six digits of a number, enough to see a change."""
     if value is None:
         return "none"
     return f"{value:.6g}" if isinstance(value, float) else str(value)

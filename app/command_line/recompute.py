@@ -10,7 +10,9 @@ SHOWN = 40
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_folder_argument(parser)
-    parser.add_argument("--accept", action="store_true", help="save the new results; every change is recorded")
+    parser.add_argument(
+        "--accept", action="store_true", help="save the new results; changes of more than 0.01%% are recorded"
+    )
     parser.add_argument("--who", default="", help="your name, for the history")
     parser.add_argument("--why", default="", help="reason, for the history")
     parser.add_argument("--workers", metavar="N", type=number_of_processes, help="processes (default: one per core)")
@@ -18,7 +20,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     from app.command_line.difference_lines import difference_lines, slightly
+    from app.compute.wording.numbers import counted
     from app.services.results.recompute import accept_recompute, plan_recompute
+    from app.services.results.rows import SAME_WITHIN
     from app.services.store.open import open_store
     from app.storage.engine import session_scope
 
@@ -34,8 +38,8 @@ def run(arguments: argparse.Namespace) -> int:
         )
         if moved and plan.new_of_loggers:
             print(
-                f"{plan.new_of_loggers} trials were added since the last accepted re-analysis. The noise of their "
-                "loggers is now learned from them as well, which changes intervals."
+                f"Added since the last accepted re-analysis: {counted(plan.new_of_loggers, 'trial')}. The noise of "
+                "their loggers is now learned from them as well, which changes intervals."
             )
         for line in difference_lines(moved, SHOWN):
             print(f"  {line}")
@@ -44,7 +48,7 @@ def run(arguments: argparse.Namespace) -> int:
             return 0
         with session_scope(engine) as session:
             accept_recompute(session, plan, who=arguments.who, why=arguments.why)
-        print("The new results are saved, and every change is recorded.")
+        print(f"The new results are saved, and every change of more than {SAME_WITHIN:.2%} is recorded.")
     finally:
         engine.dispose()
     return 0

@@ -19,7 +19,7 @@ WRITE_LOCK_KEY = 7_204_312  # any number, the same in every process: the advisor
 # How long a writer waits for others on SQLite, which lets them in without order; a page has to answer. Beside
 # eight busy writers on a loaded machine, fifteen seconds can pass without a turn.
 PAGE_WAITS_S, COMMAND_WAITS_S = 15.0, 120.0
-_QUESTION_MS, _TOLD_AFTER_S = 200, 2.0
+_BUSY_TIMEOUT_MS, _LOG_AFTER_S = 200, 2.0
 _BUSY = "Another program is writing to this bench."
 PAUSES_S = (0.0, 0.5, 1.5, 3.0, 5.0)  # before each question after a lost commit
 _PRAGMAS = (
@@ -78,8 +78,8 @@ def _begin_in_turn(connection: Any, waits_s: float) -> None:
     It asks again and again: Python sees Ctrl-C between two questions, not while SQLite waits by itself.
     """
     driver: sqlite3.Connection = connection.connection.driver_connection
-    began, told = time.monotonic(), False
-    driver.execute(f"PRAGMA busy_timeout = {_QUESTION_MS}")
+    began, was_logged = time.monotonic(), False
+    driver.execute(f"PRAGMA busy_timeout = {_BUSY_TIMEOUT_MS}")
     try:
         while (waited_s := time.monotonic() - began) < waits_s:
             try:
@@ -89,8 +89,8 @@ def _begin_in_turn(connection: Any, waits_s: float) -> None:
                     break
             else:
                 return
-            if not told and waited_s > _TOLD_AFTER_S:
-                told = True
+            if not was_logged and waited_s > _LOG_AFTER_S:
+                was_logged = True
                 _LOG.warning("%s Waiting for it, for up to %d min; Ctrl-C stops.", _BUSY, round(waits_s / 60))
         connection.exec_driver_sql("BEGIN IMMEDIATE")  # its error is one of the engine
     finally:
@@ -129,7 +129,7 @@ def _server_engine(url: str, answers_within_s: float | None) -> Engine:
         # Summaries and pools depend on the whole bench, so writers are serialised here as on SQLite.
         options = connection.get_execution_options()
         if options.get("writes", False):
-            with contextlib.nullcontext() if answers_within_s is not None else saying_that_it_waits():
+            with contextlib.nullcontext() if answers_within_s is not None else log_long_wait():
                 asked = f"SELECT pg_advisory_xact_lock({WRITE_LOCK_KEY}), CAST(pg_current_xact_id() AS text)"
                 options.get("begun", []).append(connection.exec_driver_sql(asked).one()[1])
 
@@ -137,15 +137,15 @@ def _server_engine(url: str, answers_within_s: float | None) -> Engine:
 
 
 @contextlib.contextmanager
-def saying_that_it_waits() -> Iterator[None]:
+def log_long_wait() -> Iterator[None]:
     """Says so where the block takes a while; a database server lets writers in by order, so a command only waits."""
-    told = threading.Timer(_TOLD_AFTER_S, _LOG.warning, [f"{_BUSY} Waiting for it; Ctrl-C stops."])
-    told.daemon = True
-    told.start()
+    timer = threading.Timer(_LOG_AFTER_S, _LOG.warning, [f"{_BUSY} Waiting for it; Ctrl-C stops."])
+    timer.daemon = True
+    timer.start()
     try:
         yield
     finally:
-        told.cancel()
+        timer.cancel()
 
 
 def connection_options(answers_within_s: float | None) -> dict[str, Any]:

@@ -229,6 +229,7 @@ def test_a_port_of_the_environment_that_is_none_is_refused(
         ("bench", "'bench' is not a database URL."),
         ("postgresql://desk@localhost:port/bench", "'postgresql://desk@localhost:port/bench' is not a database URL."),
         ("postgresql://desk@[::1/bench", "'postgresql://desk@[::1/bench' is not a database URL."),
+        ("postgresql://desk:secret@db:54x/bench", "'postgresql://desk:***@db:54x/bench' is not a database URL."),
         ("postgresql+psycopg2://desk@localhost/bench", "The database URL begins with postgresql+psycopg2://, which"),
         ("postgres://desk@localhost/bench", "The database URL begins with postgres://, which is not supported."),
     ],

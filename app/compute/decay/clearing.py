@@ -58,8 +58,8 @@ def first_sustained_crossing_h(
 
 
 def predicted_crossing_min(fit: DecayFit, level: float) -> Measured | None:
-    """Minutes from unit on at which the fitted curve reaches `level`; None where it never does, or no one can say when:
-    the level is so close to the background that the 95 % interval of the time reaches zero.
+    """Minutes from unit on at which the fitted curve reaches `level`; None where it never does, or where the 95 %
+    interval of the time reaches zero, as for a level close to the background.
 
     With D = (level − Cb)/A, t = −ln(D)/k; the uncertainty follows from the covariance of (Cb, A, k).
     """

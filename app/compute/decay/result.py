@@ -41,7 +41,7 @@ class TimeToClear:
     """First sustained crossing of the clear level, counted from unit on [min].
 
     reached False is right-censored: the level was not reached before `not_before_min`, the end of the run.
-    predicted is the fitted curve's own crossing, an estimate; None where the curve never reaches it.
+    predicted is the fitted curve's own crossing, an estimate; None where it never does, or at no determinable time.
     uncertainty_min is the standard uncertainty of `value_min`, None where it cannot be estimated.
     """
 

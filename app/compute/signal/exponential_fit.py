@@ -193,7 +193,7 @@ def linear_part(
 def _information(
     time: Floats, level: Floats, inverse: Whitener, bounds: BackgroundBounds, rate: float
 ) -> tuple[float, float, Floats]:
-    """The same with the inverse of the covariance."""
+    """Background, amplitude, and the inverse of the covariance of (background, amplitude, rate)."""
     decayed = exponential(rate, time)
     columns = np.empty((3, time.size))
     columns[0], columns[1], columns[2] = 1.0, decayed, time * decayed

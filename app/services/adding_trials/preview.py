@@ -24,7 +24,7 @@ from app.services.logs.readings import LogReadings
 from app.services.logs.trial_fields import NewTrial, check_marks
 from app.services.results.clean_air import derive_unsaved
 from app.services.results.control_charts.upload_warnings import upload_warnings
-from app.services.results.rows import SAME_WITHIN, is_same
+from app.services.results.rows import SAME_WITHIN, is_same, size_of
 from app.services.results.trial_results import analysis_terms, result_values
 from app.storage.models.trials import ChannelResult, ResultNote
 
@@ -36,8 +36,8 @@ _NAMED = (
     ("standard_clearing_time_min", "time to 95 % reduction", "min"),
     ("clear_level", "clear level", ""),
 )
-# Row ids and times, which are not results.
-_NO_RESULT = ("computed_at", "pool_id")
+# Row ids, times, and what a trial says of its logger to later ones: not shown as results.
+_NO_RESULT = ("computed_at", "pool_id", "noise_evidence")
 
 Results = dict[str, dict[str, Any]]
 
@@ -141,7 +141,10 @@ def check_as_shown(session: Session, log: StagedLog, trial_id: int, shown: str) 
 def _count_as_same(before: Results, after: Results) -> bool:
     return before.keys() == after.keys() and all(
         before[channel].keys() == of_channel.keys()
-        and all(is_same(before[channel][name], value, SAME_WITHIN) for name, value in of_channel.items())
+        and all(
+            is_same(before[channel][name], value, SAME_WITHIN, size_of(name, of_channel))
+            for name, value in of_channel.items()
+        )
         for channel, of_channel in after.items()
     )
 

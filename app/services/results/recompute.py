@@ -108,7 +108,7 @@ def plan_recompute(
 def accept_recompute(
     session: Session, plan: RecomputePlan, *, who: str = AT_THE_DESK, why: str = "", now: datetime | None = None
 ) -> int:
-    """Stores a planned re-analysis, records each changed number, and returns their count.
+    """Stores a planned re-analysis, records each number that changes (`differences`), and returns their count.
 
     Raises InvalidValue if a trial was added, changed or deleted since the plan was made.
     """
@@ -191,8 +191,8 @@ def _learned(engine: Engine, chosen: Sequence[TrialTask], workers: int, progress
 
 def _new_of_loggers(engine: Engine, tasks: Sequence[TrialTask]) -> int:
     with session_scope(engine, writes=False) as session:
-        known = ChannelResult.noise_learned == False  # noqa: E712  # a column, not a truth value
-        found = set(session.scalars(select(ChannelResult.trial_id).where(known).distinct()))
+        not_learned = ChannelResult.noise_learned == False  # noqa: E712  # a column, not a truth value
+        found = set(session.scalars(select(ChannelResult.trial_id).where(not_learned).distinct()))
     return sum(task.logger_id is not None and task.trial_id in found for task in tasks)
 
 

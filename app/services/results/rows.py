@@ -278,4 +278,5 @@ def size_of(name: str, row: Mapping[str, Any]) -> float:
     0.02
     """
     sizes = [float(row.get(column) or 0.0) for column in _UNCERTAINTIES.get(name, ())]
-    return abs(math.prod(sizes)) if sizes else 0.0
+    size = abs(math.prod(sizes)) if sizes else 0.0
+    return size if math.isfinite(size) else 0.0

@@ -1,5 +1,6 @@
 """Backups of the store: made and verified while it is in use; restoring never overwrites without being asked."""
 
+import re
 import shutil
 import sqlite3
 import time
@@ -178,8 +179,9 @@ def _remove_left_behind(path: Path) -> None:
     oldest = time.time() - _CUT_OFF_AFTER_S
     for name in ("bench-*.sqlite", "scheduled-*.sqlite", escape(path.name)):
         for file in path.parent.glob(f"{name}.*unfinished*"):
+            ours = re.search(r"\.sqlite\.(\d+\.)?unfinished(-journal)?$", file.name)
             with suppress(FileNotFoundError):  # its process has finished
-                if file.stat().st_mtime < oldest:
+                if ours and file.stat().st_mtime < oldest:
                     file.unlink()
 
 

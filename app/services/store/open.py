@@ -1,5 +1,6 @@
 """Opens the store: creates it, migrates an older one after a backup, rejects an unsuitable one."""
 
+import re
 import shutil
 import sqlite3
 import tempfile
@@ -19,7 +20,7 @@ from app.services.store.progress import OnProgress, no_progress
 from app.services.store.revisions import StoreRevisions, read_store_revisions
 from app.settings import Settings
 from app.storage.durable_files import put_in_place
-from app.storage.engine import open_engine, read_only_engine, saying_that_it_waits
+from app.storage.engine import log_long_wait, open_engine, read_only_engine
 from app.storage.models.bench import Bench
 from app.storage.network_share import refuse_share
 
@@ -91,12 +92,11 @@ def sqlite_file(url: str) -> Path | None:
 
 def refuse_unfit_address(url: str) -> None:
     """Raises InvalidValue for what is not the address of a SQLite file or of a PostgreSQL database."""
-    if sqlite_file(url) is not None:
-        return
     try:
-        kind = make_url(url).drivername
-    except (ArgumentError, ValueError) as error:  # ValueError: of a port that is not a number
-        raise InvalidValue(f"{url!r} is not a database URL. {_USE}") from error
+        kind = "postgresql" if sqlite_file(url) is not None else make_url(url).drivername
+    except (ArgumentError, ValueError):  # ValueError: of a port that is not a number
+        shown = re.sub(r"(//?[^:/@]*):.*@", r"\1:***@", url)  # its cause names the password as well
+        raise InvalidValue(f"{shown!r} is not a database URL. {_USE}") from None
     if kind not in ("postgresql", "postgresql+psycopg"):
         raise InvalidValue(f"The database URL begins with {kind}://, which is not supported. {_USE}")
 
@@ -213,7 +213,7 @@ def _migrate(url: str, path: Path | None, revisions: StoreRevisions, where: str,
     engine = _migration_engine(url)
     with engine.begin() as connection:
         if path is None:
-            with saying_that_it_waits():
+            with log_long_wait():
                 connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _POSTGRESQL_LOCK})
         # Check again with the lock held: another process may have migrated while this one waited.
         found = _server_revision(connection)[0]

@@ -10,7 +10,6 @@ from sqlalchemy.exc import DBAPIError
 from app.errors import StoreProblem
 
 _LOG = logging.getLogger("hazefall.store")
-_SERVER_ADDRESS = re.compile(r' (?:at|on socket) "[^"]*"(?: \([^)]*\))?(?:, port \d+)?')
 _NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 # Driver messages in lower case, and the message for the user.
@@ -63,27 +62,28 @@ _PROBLEMS = (
         "user) and of the tables in it (REASSIGN OWNED BY their owner TO user).",
     ),
     (
-        "(?s)(?=.*connection).*(refused|failed|closed|lost|terminating)",
+        "(?s)failed to resolve host|(?=.*connection).*(refused|failed|closed|lost|terminating)",
         "{where} does not respond: {first_line}. Start the database server and try again.",
     ),
 )
 
 
 def store_problem_for_readers(error: BaseException) -> StoreProblem | None:
-    """The same for whoever asks a server, perhaps without having signed in: the address of a database server is in the
-    log alone.
+    """The same for whoever asks a server, perhaps without having signed in: what a database server says names hosts,
+    users and databases, and is in the log alone.
     """
     problem = store_problem_from(error)
     if problem is None:
         return None
     _LOG.warning("%s", problem.message)
-    return StoreProblem(_SERVER_ADDRESS.sub("", problem.message))
+    return store_problem_from(error, server_says="the log of the program says why")
 
 
-def store_problem_from(error: BaseException, where: str = "The store") -> StoreProblem | None:
+def store_problem_from(error: BaseException, where: str = "The store", *, server_says: str = "") -> StoreProblem | None:
     """The problem behind a driver error; None if the state of the store is not the cause.
 
     where : name of the store in the message, such as its path
+    server_says : instead of what a database server says
     """
     cause = error.orig if isinstance(error, DBAPIError) and error.orig is not None else error
     said = str(cause).strip()
@@ -94,13 +94,11 @@ def store_problem_from(error: BaseException, where: str = "The store") -> StoreP
         low = "disk is full"
     if "no such savepoint" in low and cause.__context__ is not None:
         # SQLite rolls back the whole transaction when the disk is full, so its savepoints are gone
-        return store_problem_from(cause.__context__, where)
+        return store_problem_from(cause.__context__, where, server_says=server_says)
     for pattern, message in _PROBLEMS:
         if re.search(pattern, low):
-            first_line = said.partition("\n")[0]
-            return StoreProblem(
-                message.format(where=where, said=said, server=_server_says(said), first_line=first_line)
-            )
+            server, first_line = server_says or _server_says(said), server_says or said.partition("\n")[0]
+            return StoreProblem(message.format(where=where, said=said, server=server, first_line=first_line))
     return None
 
 
