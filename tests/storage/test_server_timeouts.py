@@ -79,7 +79,7 @@ def test_a_lock_that_is_held_is_not_waited_for_without_end(engine: Engine):
 def test_a_command_that_waits_for_the_lock_of_writers_says_so(
     engine: Engine, address: str, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ):
-    monkeypatch.setattr("app.storage.engine._TOLD_AFTER_S", 0.2)
+    monkeypatch.setattr("app.storage.engine._LOG_AFTER_S", 0.2)
     of_command = open_engine(address.replace("postgresql://", "postgresql+psycopg://"))
 
     def write() -> None:
@@ -102,7 +102,7 @@ def test_a_command_that_waits_for_the_lock_of_writers_says_so(
 def test_a_command_that_waits_for_another_to_migrate_says_so(
     address: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ):
-    monkeypatch.setattr("app.storage.engine._TOLD_AFTER_S", 0.2)
+    monkeypatch.setattr("app.storage.engine._LOG_AFTER_S", 0.2)
     settings = Settings(tmp_path, database_url=address.replace("postgresql://", "postgresql+psycopg://"))
     with ThreadPoolExecutor(1) as pool:
         with closing(psycopg.connect(address)) as other:
