@@ -95,7 +95,7 @@ def get_edition(session: Session, number: int) -> Edition:
 
 
 def refuse_unknown_edition(session: Session, folder: Path) -> None:
-    """Leaves a folder as it is whose edition is not in the store. Raises AlreadyStored."""
+    """Raises AlreadyStored for a folder with an edition that is not in the store, which publishing would replace."""
     path = folder / MANIFEST
     if not path.is_file():
         return

@@ -54,9 +54,8 @@ def picture_copy(content: bytes, file_name: str, size: PictureSize) -> bytes:
     """The photo as an upright JPEG of that size at most, without any other data of the file."""
     longest_px = LONGEST_SIDES_PX[size]
     with _ONE_AT_A_TIME, _opened(content, file_name) as image:
-        image.thumbnail(
-            (longest_px, longest_px)
-        )  # before it is turned: a JPEG is then decoded at a fraction of its size
+        # before it is turned: a JPEG is then decoded at a fraction of its size
+        image.thumbnail((longest_px, longest_px))
         upright = ImageOps.exif_transpose(image)
         flat = Image.new("RGB", upright.size, "white")
         seen = upright.convert("RGBA")
